@@ -1,0 +1,14 @@
+#!/bin/sh
+# Separate programs that some tests start for real: fetched with apt-get when this runs as root on Debian.
+set -eu
+missing=""
+command -v ngspice  >/dev/null 2>&1 || missing="$missing ngspice"
+command -v pdftoppm >/dev/null 2>&1 || missing="$missing poppler-utils"
+[ -z "$missing" ] && exit 0
+if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then
+    apt-get update -qq
+    # shellcheck disable=SC2086
+    DEBIAN_FRONTEND=noninteractive apt-get install -y -qq $missing >/dev/null
+else
+    echo "Some tests need these programs, please install them:$missing" >&2
+fi
