@@ -46,6 +46,9 @@ KINDS: Final[dict[str, tuple[str, str]]] = {
     "temperature_coefficient": ("1/K", "-250 ppm/K"),
     "activation_energy": ("J/mol", "250 kJ/mol"),
     "apparent_power": ("W", "10 kVA"),
+    "inductance_per_length": ("H/m", "0.2 uH/m"),
+    "resistance_per_length": ("ohm/m", "10 mohm/m"),
+    "capacitance_per_length": ("F/m", "0.3 nF/m"),
 }
 
 _NUMBER = re.compile(r"^([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)$", re.ASCII)
