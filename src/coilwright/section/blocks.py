@@ -59,32 +59,40 @@ def rectangle(r_breaks: Sequence[float] | Array, z_breaks: Sequence[float] | Arr
 def disc(
     centre: tuple[float, float],
     rho_breaks: Sequence[float] | Array,
-    around: int,
+    around: int | Array,
     region: str,
     *,
     bore: tuple[float, str] | None = None,
 ) -> Mesh:
     """Round section off the axis (a turn of wire or tube), centre (r, z).
 
-    `rho_breaks` go from the centre outwards and start at 0; elements inside the radius `bore[0]` get region `bore[1]`.
+    `rho_breaks` go from the centre outwards and start at 0; `around` is the number of equal elements round it or
+    their break angles (rad) over one full turn; elements inside the radius `bore[0]` get region `bore[1]`.
     """
     rho_breaks = np.asarray(rho_breaks, dtype=float)
-    angle = np.linspace(0.0, 2.0 * np.pi, 2 * around + 1)
+    angle = _angles(0.0, 2.0 * np.pi, around)
     rho, theta = np.meshgrid(with_midpoints(rho_breaks), angle, indexing="ij")
-    theta[:, -1] = 0.0  # closes the circle on the very same nodes
+    theta[:, -1] = theta[:, 0]  # closes the circle on the very same nodes
     r, z = centre[0] + rho * np.cos(theta), centre[1] + rho * np.sin(theta)
     if bore is None:
         return from_lattice(r, z, region)
     middle = 0.5 * (rho_breaks[1:] + rho_breaks[:-1])
-    cells = np.repeat(np.where(middle < bore[0], 1, 0)[:, None], around, axis=1)
+    cells = np.repeat(np.where(middle < bore[0], 1, 0)[:, None], len(angle) // 2, axis=1)
     return from_lattice(r, z, region, cells=cells, regions=(region, bore[1]))
 
 
-def half_disc(centre_z: float, rho_breaks: Sequence[float] | Array, around: int, region: str) -> Mesh:
-    """Section of a ball on the axis; `rho_breaks` (m) start at 0, `around` elements from pole to pole."""
-    angle = np.linspace(-0.5 * np.pi, 0.5 * np.pi, 2 * around + 1)
+def half_disc(centre_z: float, rho_breaks: Sequence[float] | Array, around: int | Array, region: str) -> Mesh:
+    """Section of a ball on the axis; `rho_breaks` (m) start at 0, `around` as in `disc`, from pole to pole."""
+    angle = _angles(-0.5 * np.pi, 0.5 * np.pi, around)
     rho, theta = np.meshgrid(with_midpoints(rho_breaks), angle, indexing="ij")
     r = rho * np.cos(theta)
     r[:, [0, -1]] = 0.0
     r[0] = 0.0
     return from_lattice(r, centre_z + rho * np.sin(theta), region)
+
+
+def _angles(start: float, end: float, around: int | Array) -> Array:
+    """Angles of the nodes, mid-side nodes included."""
+    if isinstance(around, int):
+        return np.linspace(start, end, 2 * around + 1)
+    return with_midpoints(around)
