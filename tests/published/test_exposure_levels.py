@@ -1,7 +1,7 @@
 """Reference levels equal to the printed tables at every breakpoint and inside every row.
 
 ICNIRP, Health Phys. 99 (2010) 818-836, tables 3 and 4 and contact currents; ICNIRP, Health Phys. 118 (2020) 483-524,
-local exposure, both read in print as tables 7.3, 7.4 and 7.8 of a handbook (Bioelectromagnetism). Not from our own code.
+local exposure, both read in print as tables 7.3, 7.4 and 7.8 of a handbook (Bioelectromagnetism).
 """
 
 import math
