@@ -1,0 +1,21 @@
+"""Compilation of inner loops: by numba where it is installed, else the interpreter runs them (slow, same numbers)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+try:
+    import numba
+
+    def compiled(function: F) -> F:
+        """Machine code, kept on disk between runs; one thread, division by zero as in numpy."""
+        result: Any = numba.njit(cache=True, error_model="numpy")(function)
+        return cast(F, result)
+
+except ImportError:  # numba is missing: correctness does not depend on it, only speed
+
+    def compiled(function: F) -> F:
+        return function

@@ -1,0 +1,198 @@
+"""Boundary integrals of the space between the bodies, over rings instead of an air mesh.
+
+For a point x on a skin:   psi/2 - sum K A + mu0 sum V h = psi of given sources,   psi = r A,
+    V = integral of M(x, x') phi(x') ds',   K = integral of d_n' M(x, x') N(x') ds',   M from `ring.ring_potential`.
+Off the skins the factor 1/2 becomes 1, which gives psi anywhere outside. B outside comes from the ring currents -h and
+the ring magnetic charges B_n on the skins (Stratton & Chu, Phys. Rev. 56 (1939) 99: the surface-source representation),
+so that no kernel is more singular than 1/distance.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from coilwright.field.compiled import compiled
+from coilwright.field.ring import ring_fields, ring_potential
+from coilwright.field.skin import ComplexArray, Skin
+from coilwright.section.quad9 import Array, IntArray, gauss
+
+MU0 = 4e-7 * math.pi
+
+# Beyond this many edge lengths four Gauss points are enough (1e-9); nearer, the edge is bisected.
+_FAR = 2.5
+_ROOT3 = math.sqrt(3.0)
+_X4, _W4 = (a.copy() for a in gauss(4))
+_X8, _W8 = (a.copy() for a in gauss(8))
+_X12, _W12 = (a.copy() for a in gauss(12))
+
+
+@compiled
+def _edge(p: Array) -> tuple[float, float, float, float, float, float]:
+    """Coefficients of r = r0 + r1 x + r2 x^2 and of z along an edge, x in [-1, 1]."""
+    return (
+        p[1, 0],
+        0.5 * (p[2, 0] - p[0, 0]),
+        0.5 * (p[2, 0] + p[0, 0]) - p[1, 0],
+        p[1, 1],
+        0.5 * (p[2, 1] - p[0, 1]),
+        0.5 * (p[2, 1] + p[0, 1]) - p[1, 1],
+    )
+
+
+@compiled
+def _sample(
+    dr: float, dz: float, ring: float, tr: float, tz: float, x: float, w: float
+) -> tuple[float, float, float, float, float]:
+    """One quadrature point's share of (V0, V1, K0, K1, K2); n = (tz, -tr)/|t|."""
+    m, r_bz, r_br = ring_potential(dr, dz, ring)
+    v = m * math.sqrt(tr * tr + tz * tz) * w
+    k = (tz * r_bz + tr * r_br) * w
+    return (
+        0.5 * v * (1.0 - _ROOT3 * x),
+        0.5 * v * (1.0 + _ROOT3 * x),
+        0.5 * k * x * (x - 1.0),
+        k * (1.0 - x * x),
+        0.5 * k * x * (x + 1.0),
+    )
+
+
+@compiled
+def _own_edge(rc: float, p: Array, x0: float, out: Array) -> None:
+    """The edge the collocation point sits on: split there, x = x0 + L u^4 on either side.
+
+    x' - x is formed from the edge's polynomial: subtracting coordinates would cost digits.
+    """
+    _, r1, r2, _, z1, z2 = _edge(p)
+    ar, az = r1 + 2.0 * x0 * r2, z1 + 2.0 * x0 * z2
+    for side in (-1.0, 1.0):
+        reach = 1.0 - side * x0
+        for q in range(12):
+            u = 0.5 * (1.0 + _X12[q])
+            dx = side * reach * u**4
+            w = 2.0 * _W12[q] * reach * u**3
+            s = _sample(
+                dx * (ar + dx * r2), dx * (az + dx * z2), rc, ar + 2.0 * dx * r2, az + 2.0 * dx * z2, x0 + dx, w
+            )
+            for k in range(5):
+                out[k] += s[k]
+
+
+@compiled
+def _piece(rc: float, zc: float, p: Array, middle: float, half: float, x: Array, w: Array, out: Array) -> None:
+    """Gauss rule (x, w) on the part [middle - half, middle + half] of an edge."""
+    r0, r1, r2, z0, z1, z2 = _edge(p)
+    for q in range(len(x)):
+        t = middle + half * x[q]
+        s = _sample(
+            r0 + t * (r1 + t * r2) - rc,
+            z0 + t * (z1 + t * z2) - zc,
+            rc,
+            r1 + 2.0 * t * r2,
+            z1 + 2.0 * t * z2,
+            t,
+            half * w[q],
+        )
+        for k in range(5):
+            out[k] += s[k]
+
+
+@compiled
+def _near_edge(rc: float, zc: float, p: Array, length: float, stack: Array, out: Array) -> None:
+    """Bisect until a piece is farther than about half its length, then eight points."""
+    r0, r1, r2, z0, z1, z2 = _edge(p)
+    count = 1
+    stack[0, 0], stack[0, 1] = 0.0, 1.0
+    while count > 0:
+        count -= 1
+        middle, half = stack[count, 0], stack[count, 1]
+        away = math.hypot(r0 + middle * (r1 + middle * r2) - rc, z0 + middle * (z1 + middle * z2) - zc)
+        if away > 1.2 * half * length or half < 1e-7 or count > 60:
+            _piece(rc, zc, p, middle, half, _X8, _W8, out)
+        else:
+            stack[count, 0], stack[count, 1] = middle - 0.5 * half, 0.5 * half
+            stack[count + 1, 0], stack[count + 1, 1] = middle + 0.5 * half, 0.5 * half
+            count += 2
+
+
+@compiled
+def _assemble(at: Array, itself: bool, points: Array, number: IntArray, V: Array, K: Array) -> None:
+    stack = np.empty((64, 2))
+    out = np.empty(5)
+    for e in range(points.shape[0]):
+        p = points[e]
+        length = math.hypot(p[2, 0] - p[0, 0], p[2, 1] - p[0, 1])
+        for i in range(at.shape[0]):
+            out[:] = 0.0
+            rc, zc = at[i, 0], at[i, 1]
+            if itself and i // 2 == e:
+                _own_edge(rc, p, (2.0 * (i % 2) - 1.0) / _ROOT3, out)
+            elif math.hypot(rc - p[1, 0], zc - p[1, 1]) > _FAR * length:
+                _piece(rc, zc, p, 0.0, 1.0, _X4, _W4, out)
+            else:
+                _near_edge(rc, zc, p, length, stack, out)
+            V[i, 2 * e] = out[0]
+            V[i, 2 * e + 1] = out[1]
+            for k in range(3):
+                if number[e, k] >= 0:
+                    K[i, number[e, k]] += out[2 + k]
+
+
+def blocks(at: Array, source: Skin, *, itself: bool = False) -> tuple[Array, Array]:
+    """V (n, h unknowns) in m^2 and K (n, A unknowns) in m at the points `at` (n, 2), r > 0.
+
+    `itself` says that `at` are the collocation points of `source` (each sits on its own edge).
+    """
+    V = np.empty((len(at), source.n_field))
+    K = np.zeros((len(at), source.n_potential))
+    _assemble(np.ascontiguousarray(at), itself, source.points, source.number, V, K)
+    return V, K
+
+
+@compiled
+def _radiate(at: Array, points: Array, h: ComplexArray, a: ComplexArray, out: ComplexArray) -> None:
+    stack = np.empty((64, 2))
+    for i in range(at.shape[0]):
+        rp, zp = at[i, 0], at[i, 1]
+        br, bz = 0j, 0j
+        for e in range(points.shape[0]):
+            p = points[e]
+            r0, r1, r2, z0, z1, z2 = _edge(p)
+            length = math.hypot(p[2, 0] - p[0, 0], p[2, 1] - p[0, 1])
+            far = math.hypot(r0 - rp, z0 - zp) > _FAR * length
+            x, weight = (_X4, _W4) if far else (_X8, _W8)
+            count = 1
+            stack[0, 0], stack[0, 1] = 0.0, 1.0
+            while count > 0:
+                count -= 1
+                middle, half = stack[count, 0], stack[count, 1]
+                away = math.hypot(r0 + middle * (r1 + middle * r2) - rp, z0 + middle * (z1 + middle * z2) - zp)
+                if away < 1.5 * half * length and half > 1e-6 and count < 60:
+                    stack[count, 0], stack[count, 1] = middle - 0.5 * half, 0.5 * half
+                    stack[count + 1, 0], stack[count + 1, 1] = middle + 0.5 * half, 0.5 * half
+                    count += 2
+                    continue
+                for q in range(len(x)):
+                    t = middle + half * x[q]
+                    r, z = r0 + t * (r1 + t * r2), z0 + t * (z1 + t * z2)
+                    tr, tz = r1 + 2.0 * t * r2, z1 + 2.0 * t * z2
+                    w = half * weight[q]
+                    here = 0.5 * (h[2 * e] * (1.0 - _ROOT3 * t) + h[2 * e + 1] * (1.0 + _ROOT3 * t))
+                    a_here = 0.5 * t * (t - 1.0) * a[e, 0] + (1.0 - t * t) * a[e, 1] + 0.5 * t * (t + 1.0) * a[e, 2]
+                    slope = (t - 0.5) * a[e, 0] - 2.0 * t * a[e, 1] + (t + 0.5) * a[e, 2]
+                    charge = -(tr * a_here / r + slope) * w  # B_n ds = -(1/r) d(r A)/dt dt
+                    current = -MU0 * here * math.sqrt(tr * tr + tz * tz) * w
+                    b_r, b_z, c_r, c_z = ring_fields(rp, zp, r, z)
+                    br += current * b_r + charge * c_r
+                    bz += current * b_z + charge * c_z
+        out[i, 0] += br
+        out[i, 1] += bz
+
+
+def flux_density(at: Array, source: Skin, h: ComplexArray, potential: ComplexArray) -> ComplexArray:
+    """(n, 2) B_r, B_z (T rms) at points outside, from h (A/m) and A (Wb/m, k boundary nodes) of one skin."""
+    out = np.zeros((len(at), 2), dtype=complex)
+    at_edges = np.where(source.number >= 0, potential[np.maximum(source.number, 0)], 0.0)
+    _radiate(np.ascontiguousarray(at), source.points, np.ascontiguousarray(h), np.ascontiguousarray(at_edges), out)
+    return out

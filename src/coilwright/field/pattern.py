@@ -1,0 +1,69 @@
+"""A sparse system of fixed pattern: ordering and slots found once, then only numbers change."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+import scipy.sparse.linalg as spl
+
+from coilwright.field.skin import ComplexArray, Sparse
+from coilwright.section.quad9 import Array, IntArray
+
+_NATURAL = {"SymmetricMode": True}
+
+
+@dataclass(frozen=True, eq=False)
+class Pattern:
+    """`slot[k]` is where entry k of the given (row, column) list adds up; unknown i stands at place `order[i]`."""
+
+    size: int
+    order: IntArray
+    slot: IntArray
+    indices: IntArray
+    indptr: IntArray
+
+    @property
+    def entries(self) -> int:
+        return len(self.indices)
+
+    def add_up(self, values: Array, first: int = 0) -> Array:
+        """(entries,) sums of the real `values` of list entries first, first + 1, ..."""
+        return np.bincount(self.slot[first : first + len(values)], values, minlength=self.entries).astype(float)
+
+    def matrix(self, data: Array | ComplexArray) -> Sparse:
+        return sp.csc_matrix((data, self.indices, self.indptr), (self.size, self.size))
+
+    def factor(self, data: Array | ComplexArray) -> Sparse:
+        """LU of the ordered matrix; solve with `solve`."""
+        return spl.splu(self.matrix(data), permc_spec="NATURAL", options=_NATURAL, diag_pivot_thresh=0.0)
+
+    def solve(self, factor: Sparse, rhs: Array | ComplexArray) -> ComplexArray:
+        ordered = np.empty_like(rhs)
+        ordered[self.order] = rhs
+        out: ComplexArray = factor.solve(ordered)[self.order]
+        return out
+
+    def times(self, data: Array | ComplexArray, x: ComplexArray) -> ComplexArray:
+        """Matrix times vector, both in the caller's numbering."""
+        ordered = np.empty_like(x)
+        ordered[self.order] = x
+        out: ComplexArray = (self.matrix(data) @ ordered)[self.order]
+        return out
+
+
+def pattern_of(size: int, row: IntArray, column: IntArray) -> Pattern:
+    """Find a fill-reducing ordering (minimum degree) of the symmetric pattern and the slots of its entries."""
+    trial = sp.csc_matrix((np.ones(len(row)), (row, column)), (size, size))
+    trial.setdiag(1e3 * size)
+    factor = spl.splu(trial.tocsc(), permc_spec="MMD_AT_PLUS_A", options=_NATURAL, diag_pivot_thresh=0.0)
+    return ordered_pattern(size, row, column, factor.perm_c.astype(np.int64))
+
+
+def ordered_pattern(size: int, row: IntArray, column: IntArray, order: IntArray) -> Pattern:
+    """The same with a given ordering."""
+    key = order[column] * size + order[row]
+    unique, slot = np.unique(key, return_inverse=True)
+    indptr = np.searchsorted(unique, np.arange(size + 1) * size)
+    return Pattern(size, order, slot.ravel(), (unique % size).astype(np.int32), indptr.astype(np.int32))

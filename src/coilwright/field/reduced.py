@@ -1,0 +1,188 @@
+"""Coil and exterior condensed once onto the skins of the live bodies, so that a material state costs one factorisation.
+
+With x = [h of the coil; turn voltages], A_b and h of the live bodies, per drive d (coil current, background field):
+    coil rows   x = alone d - Y [A_b; h]
+    body rows   W A_b + mu0 V h + T x = psi d        =>   h = H0 d + D A_b
+    inside      (K(nu) + jw M(sigma) - Mb D) A - f U = Mb H0 d,    -f.A + G U / (2 pi jw) = I / (2 pi jw)
+    coil        voltage = v.alone d - z.[A_b; h]
+The dense block Mb D is part of the sparse matrix. Nothing is condensed onto a Neumann problem, so a body that does not
+conduct at all (ferrite) needs no artificial conductivity.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import scipy.linalg as sl
+
+from coilwright.field.coil_system import N_DRIVES, CoilSystem
+from coilwright.field.exterior import MU0, blocks
+from coilwright.field.live import Live
+from coilwright.field.skin import ComplexArray, Skin, joined
+from coilwright.field.state import FieldState
+from coilwright.section.quad9 import Array, BoolArray
+
+PairBlocks = dict[tuple[int, int, int], tuple[Array, Array]]
+
+
+@dataclass(frozen=True)
+class Drive:
+    """What drives the field: coil current (A rms), background field (T rms), net currents of bodies by name (A rms)."""
+
+    coil_current: complex = 1.0
+    background: complex = 0.0
+    net_currents: Mapping[str, complex] = field(default_factory=dict)
+
+    @property
+    def vector(self) -> ComplexArray:
+        return np.array([self.coil_current, self.background], dtype=complex)
+
+
+@dataclass(frozen=True, eq=False)
+class Reduced:
+    """One geometry and frequency, ready for any number of material states (see `reduce_exterior`).
+
+    `skin` is the live skin where it stands now, its bodies shifted by `ups`, the coil by `coil_up` (m). `h_drive`
+    (nh, 2) is H0, `h_potential` (nh, k) is D, `coil_response` (nhc + turns, k + nh) is Y; `base` holds the block
+    Mb D in the slots of the system matrix, `load` (k, 2) its right side per drive.
+    """
+
+    live: Live
+    coil: CoilSystem | None
+    omega: float
+    skin: Skin
+    h_drive: ComplexArray
+    h_potential: ComplexArray
+    coil_response: ComplexArray
+    base: ComplexArray
+    load: ComplexArray
+    ups: Array
+    coil_up: float
+
+    def material_data(self, sigma: Array, nu: Array) -> ComplexArray:
+        """Entries of the system matrix for conductivity (S/m) and reluctivity (m/H), both (e, q)."""
+        live, inside = self.live, self.live.interior
+        stiffness = np.matmul(nu[:, None, :], inside.stiffness).ravel()
+        mass = np.matmul(sigma[:, None, :], inside.mass).ravel()
+        keep: BoolArray | slice = slice(None) if live.element_entries.all() else live.element_entries
+        data = self.base.copy()
+        data.real += live.pattern.add_up(stiffness[keep])
+        data.imag += self.omega * live.pattern.add_up(mass[keep])
+        first = int(live.element_entries.sum()) + len(live.boundary) ** 2
+        for k in range(len(live.loops)):
+            load = live.loop_load(k, sigma)
+            conductance = live.loop_conductance(k, sigma) / (2.0 * np.pi * self.omega)
+            data.real += live.pattern.add_up(np.concatenate([-load, -load]), first)
+            data.imag += live.pattern.add_up(np.array([-conductance]), first + 2 * len(load))
+            first += 2 * len(load) + 1
+        return data
+
+    def right_hand_side(self, drive: Drive) -> ComplexArray:
+        """(f + loops,) for one drive."""
+        out = np.zeros(self.live.size, dtype=complex)
+        out[self.live.boundary] = self.load @ drive.vector
+        for k, body in enumerate(self.live.loops):
+            current = drive.net_currents.get(self.live.bodies[body].name, 0.0)
+            out[len(self.live.interior.free) + k] = current / (2j * np.pi * self.omega)
+        return out
+
+    def solve(self, resistivity: Array, reluctivity: Array, drive: Drive | None = None) -> FieldState:
+        """Field of one material state; resistivity (ohm m, inf = none) and reluctivity (m/H) at Gauss points (e, q)."""
+        drive = drive or Drive()
+        sigma = 1.0 / resistivity
+        live = self.live
+        if live.size == 0:
+            return self.state(np.zeros(0, dtype=complex), sigma, reluctivity, drive)
+        factor = live.pattern.factor(self.material_data(sigma, reluctivity))
+        return self.state(live.pattern.solve(factor, self.right_hand_side(drive)), sigma, reluctivity, drive)
+
+    def state(self, unknown: ComplexArray, sigma: Array, nu: Array, drive: Drive) -> FieldState:
+        """The field that belongs to the unknowns (free A, loop voltages)."""
+        inside = self.live.interior
+        nf = len(inside.free)
+        nodal = np.zeros(len(inside.mesh.points), dtype=complex)
+        nodal[inside.free] = unknown[:nf]
+        on_skin = unknown[self.live.boundary]
+        h = self.h_drive @ drive.vector + self.h_potential @ on_skin
+        voltages = {self.live.bodies[b].name: complex(unknown[nf + k]) for k, b in enumerate(self.live.loops)}
+        return FieldState(self, drive, sigma, nu, nodal, h, voltages)
+
+    def coil_unknowns(self, state: FieldState) -> ComplexArray:
+        """x = [h; U] of the coil for a state of this geometry."""
+        if self.coil is None:
+            return np.zeros(0, dtype=complex)
+        on_skin = state.potential[self.live.interior.skin.nodes]
+        out: ComplexArray = self.coil.alone @ state.drive.vector
+        return np.asarray(out - self.coil_response @ np.concatenate([on_skin, state.h]))
+
+
+def reduce_exterior(
+    live: Live, coil: CoilSystem | None, omega: float, shifts: Array, coil_shift: float, known: PairBlocks
+) -> Reduced:
+    """Condense coil and exterior for bodies shifted up by `shifts` (m each) and the coil by `coil_shift` (m).
+
+    `known` keeps body-to-body integrals by relative shift from one position to the next.
+    """
+    if live.size == 0:
+        return _coil_alone(live, coil, omega, coil_shift)
+    skins = [s.moved(float(up)) for s, up in zip(live.skins, shifts, strict=True)]
+    skin = joined(skins)
+    V, K = _body_blocks(live, skins, shifts, known)
+    W = -K
+    for b, s in enumerate(live.skins):
+        rows = slice(2 * live.start[b], 2 * live.start[b + 1])
+        W[rows, live.potential_start[b] : live.potential_start[b + 1]] += 0.5 * s.interpolation()
+    k, nh = skin.n_potential, skin.n_field
+    on_field: ComplexArray = (MU0 * V).astype(complex)
+    rhs = np.zeros((nh, k + N_DRIVES), dtype=complex)
+    rhs[:, :k] = -W
+    rhs[:, k + 1] = 0.5 * skin.collocation[:, 0] ** 2
+    response = np.zeros((0, k + nh), dtype=complex)
+    if coil is not None:
+        coil_skin = coil.skin.moved(coil_shift)
+        response, thrown = _coil_coupling(coil, coil_skin, skin)
+        back = thrown @ response
+        on_field -= back[:, k:]
+        rhs[:, :k] += back[:, :k]
+        rhs[:, k:] -= thrown @ coil.alone
+    h = sl.solve(on_field, rhs, check_finite=False, overwrite_a=True, overwrite_b=True)
+    h_potential = np.ascontiguousarray(h[:, :k])
+    base = -(skin.mass @ h_potential)
+    first = int(live.element_entries.sum())
+    data = live.pattern.add_up(base.real.ravel(), first) + 1j * live.pattern.add_up(base.imag.ravel(), first)
+    load = skin.mass @ h[:, k:]
+    return Reduced(live, coil, omega, skin, h[:, k:], h_potential, response, data, load, shifts, coil_shift)
+
+
+def _coil_alone(live: Live, coil: CoilSystem | None, omega: float, coil_shift: float) -> Reduced:
+    unknowns = 0 if coil is None else len(coil.voltage_row)
+    none = np.zeros((0, 0), dtype=complex)
+    drives = np.zeros((0, N_DRIVES), dtype=complex)
+    empty = np.zeros(0, dtype=complex)
+    response = np.zeros((unknowns, 0), dtype=complex)
+    return Reduced(live, coil, omega, joined([]), drives, none, response, empty, drives, np.zeros(0), coil_shift)
+
+
+def _coil_coupling(coil: CoilSystem, coil_skin: Skin, skin: Skin) -> tuple[ComplexArray, ComplexArray]:
+    """(Y, T): coil answer to the bodies' [A_b; h]; psi thrown by the coil unknowns onto the bodies."""
+    V, K = blocks(coil_skin.collocation, skin)
+    rows = np.zeros((coil.n_field + len(coil.turns), skin.n_potential + skin.n_field), dtype=complex)
+    rows[: coil.n_field, : skin.n_potential] = -K
+    rows[: coil.n_field, skin.n_potential :] = MU0 * V
+    return coil.solve(rows), coil.as_source(*blocks(skin.collocation, coil_skin))
+
+
+def _body_blocks(live: Live, skins: list[Skin], shifts: Array, known: PairBlocks) -> tuple[Array, Array]:
+    nh, k = 2 * int(live.start[-1]), int(live.potential_start[-1])
+    V, K = np.empty((nh, nh)), np.empty((nh, k))
+    for i, target in enumerate(skins):
+        rows = slice(2 * live.start[i], 2 * live.start[i + 1])
+        for j, source in enumerate(skins):
+            key = (i, j, round(float(shifts[j] - shifts[i]) * 1e12))
+            if key not in known:
+                known[key] = blocks(target.collocation, source, itself=i == j)
+            V[rows, 2 * live.start[j] : 2 * live.start[j + 1]] = known[key][0]
+            K[rows, live.potential_start[j] : live.potential_start[j + 1]] = known[key][1]
+    return V, K
