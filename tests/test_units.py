@@ -2,7 +2,7 @@
 
 import pytest
 
-from coilwright.units import KINDS, UnitFault, parse, show
+from coilwright.units import _EVERYDAY, KINDS, UnitFault, _registry, parse, show
 
 
 @pytest.mark.parametrize(
@@ -57,3 +57,9 @@ def test_show():
     assert show(0.009, "mm") == "9 mm"
     assert show(293.15, "degC") == "20 degC"
     assert show(1.5 * 0.0254, "mm", 6) == "38.1 mm"
+
+
+@pytest.mark.parametrize(("unit", "si_unit"), sorted(_EVERYDAY))
+def test_everyday_factors_are_those_of_the_unit_library(unit, si_unit):
+    quantity = _registry().Quantity(1.0, unit.replace("ohm m", "ohm*m"))
+    assert _EVERYDAY[unit, si_unit] == pytest.approx(float(quantity.to(si_unit).magnitude), rel=1e-14)

@@ -51,6 +51,45 @@ KINDS: Final[dict[str, tuple[str, str]]] = {
     "capacitance_per_length": ("F/m", "0.3 nF/m"),
 }
 
+# Everyday units, so that reading a plain job file does not wait for pint; a test holds each factor against pint's.
+_EVERYDAY: Final[dict[tuple[str, str], float]] = {
+    ("m", "m"): 1.0,
+    ("cm", "m"): 1e-2,
+    ("mm", "m"): 1e-3,
+    ("um", "m"): 1e-6,
+    ("s", "s"): 1.0,
+    ("ms", "s"): 1e-3,
+    ("min", "s"): 60.0,
+    ("Hz", "Hz"): 1.0,
+    ("kHz", "Hz"): 1e3,
+    ("MHz", "Hz"): 1e6,
+    ("A", "A"): 1.0,
+    ("V", "V"): 1.0,
+    ("W", "W"): 1.0,
+    ("kW", "W"): 1e3,
+    ("kg", "kg"): 1.0,
+    ("g", "kg"): 1e-3,
+    ("mg", "kg"): 1e-6,
+    ("W/K", "W/K"): 1.0,
+    ("mW/K", "W/K"): 1e-3,
+    ("W/m^2/K", "W/m^2/K"): 1.0,
+    ("W/m/K", "W/m/K"): 1.0,
+    ("J/kg/K", "J/kg/K"): 1.0,
+    ("J/g", "J/kg"): 1e3,
+    ("kJ/kg", "J/kg"): 1e3,
+    ("kg/m^3", "kg/m^3"): 1.0,
+    ("ohm m", "ohm*m"): 1.0,
+    ("uohm m", "ohm*m"): 1e-6,
+    ("ohm", "ohm"): 1.0,
+    ("mohm", "ohm"): 1e-3,
+    ("uH", "H"): 1e-6,
+    ("nF", "F"): 1e-9,
+    ("uF", "F"): 1e-6,
+    ("1/s", "1/s"): 1.0,
+    ("kJ/mol", "J/mol"): 1e3,
+    ("T", "T"): 1.0,
+}
+
 _NUMBER = re.compile(r"^([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)$", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"^[+-]?\d+,\d+")
 _SPACED_THOUSANDS = re.compile(r"^[+-]?\d{1,3}( \d{3})+(\.\d+)?\s*[^\d\s]")
@@ -75,6 +114,9 @@ def _registry() -> Any:
 @lru_cache(maxsize=4096)
 def factor(unit: str, si_unit: str) -> float:
     """How many `si_unit` one `unit` is; raises UnitFault when the unit is unknown or of another kind."""
+    everyday = _EVERYDAY.get((unit, si_unit))
+    if everyday is not None:
+        return everyday
     registry = _registry()
     text = unit.strip()
     for written, read in (("²", "^2"), ("³", "^3"), ("Ω", "ohm"), ("·", " "), ("ppm", "ppm_")):

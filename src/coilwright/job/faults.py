@@ -19,6 +19,19 @@ TAGS = ("kind", "section", "winding")
 # what to write for a key that is missing and is no quantity
 EXAMPLES = {
     "name": '"ring"',
+    "outer_diameter": '"9 mm"',
+    "inner_diameter": '"5 mm"',
+    "mean_diameter": '"24 mm"',
+    "height": '"0.6 mm"',
+    "length": '"40 mm"',
+    "wall": '"0.3 mm"',
+    "outside": '"4 mm"',
+    "bore": '"2.5 mm"',
+    "wire_diameter": '"1 mm"',
+    "strand_diameter": '"0.1 mm"',
+    "thickness": '"20 um"',
+    "spacing": '"8 mm"',
+    "z": '"0.3 mm"',
     "material": '"stainless steel 304"',
     "shape": '{ kind = "bar", diameter = "12 mm", length = "40 mm" }',
     "kind": '"bar"',
@@ -57,7 +70,11 @@ def suggestion(word: str, known: Iterable[str]) -> str:
 def section_faults(where: str, kind: Any, received: object, error: ValidationError, joint: str = ": ") -> list[Fault]:
     """Every fault of one section. `where` names the section, `kind` is its type, `received` its raw table."""
     faults = []
-    for detail in error.errors(include_url=False):
+    details = error.errors(include_url=False)
+    inside = {detail["loc"][: len(detail["loc"]) - k] for detail in details for k in (1, 2)}
+    for detail in details:
+        if detail["type"] == "too_short" and detail["loc"] in inside:
+            continue  # entries with faults of their own are not counted, so the list only seems too short
         key = ".".join(_path(detail["loc"], received))
         for sub, sentence in _sentences(detail, kind):
             place = ".".join(part for part in (key, sub) if part)
@@ -130,7 +147,8 @@ def _plain(detail: ErrorDetails, kind: Any) -> str:
     error = detail["type"]
     if error in bounds:
         words, key = bounds[error]
-        return f"must be {words} {context[key]:g}, not {shown}"
+        tail = _write_example(kind, detail["loc"])
+        return f"must be {words} {context[key]:g}, not {shown}{tail}"
     if error in {"string_pattern_mismatch", "string_too_short", "string_too_long"}:
         return (
             f"must be a text of 1 to {context.get('max_length', 80)} characters "
@@ -155,8 +173,12 @@ def _plain(detail: ErrorDetails, kind: Any) -> str:
     }.get(error)
     if wanted is None:
         return f"cannot be used: {detail['msg']}; received {shown}"
-    example = _example(kind, detail["loc"], or_none=True)
-    return f"must be {wanted}, not {shown}" + (f"; write e.g. {example}" if example else "")
+    return f"must be {wanted}, not {shown}{_write_example(kind, detail['loc'])}"
+
+
+def _write_example(kind: Any, loc: tuple[int | str, ...]) -> str:
+    example = _example(kind, loc, or_none=True)
+    return f"; write e.g. {example}" if example else ""
 
 
 # what the models know about a place --------------------------------------------------------------------------------
@@ -207,6 +229,8 @@ def _example(kind: Any, loc: tuple[int | str, ...], or_none: bool = False) -> st
     if not keys or isinstance(loc[-1], int):
         return None
     key = keys[-1]
+    if key in EXAMPLES:
+        return f"{key} = {EXAMPLES[key]}"
     for model in _models(kind, loc[:-1]):
         for name, field in model.model_fields.items():
             if (field.alias or name) != key:
@@ -214,8 +238,6 @@ def _example(kind: Any, loc: tuple[int | str, ...], or_none: bool = False) -> st
             quantity = _quantity((*field.metadata, field.annotation))
             if quantity is not None:
                 return f'{key} = "{quantity.shown_example}"'
-    if key in EXAMPLES:
-        return f"{key} = {EXAMPLES[key]}"
     return None if or_none else f'{key} = "..."'
 
 

@@ -12,7 +12,7 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from coilwright.errors import BadInput, Fault
-from coilwright.job.crosscheck import cross_faults
+from coilwright.job.crosscheck import SECTIONS, cross_faults
 from coilwright.job.faults import section_faults, suggestion
 from coilwright.job.model import Job
 from coilwright.job.schema_body import Body
@@ -45,6 +45,10 @@ LATER: dict[str, bool] = {
     "machine": False,
 }
 _AT_LINE = re.compile(r"\(at line (\d+), column (\d+)\)")
+_PLAIN_WORDS = {
+    "Cannot overwrite a value": "gives a key for the second time; keep one of the lines",
+    "Cannot declare": "gives a heading for the second time; keep one, or write [[body]] for several bodies",
+}
 _BARE_UNIT = re.compile(r"""^\s*([\w.-]+)\s*=\s*([+-]?[\d.]+\s*[A-Za-z°µ%][^#"']*?)\s*(#.*)?$""")
 
 
@@ -136,7 +140,8 @@ def _parse(text: str, name: str, path: Path | None, folder: Path) -> Job:
             Fault(name, f"is nested more than {MAX_DEPTH} tables deep; a job file needs no more than five")
         ) from None
     except ValueError as error:  # e.g. integers of thousands of digits
-        raise BadInput(Fault(name, f"is not TOML: {error}")) from None
+        reason = "a whole number has thousands of digits" if "digits" in str(error) else str(error)
+        raise BadInput(Fault(name, f"is not TOML that can be read: {reason}; correct that line")) from None
     return from_document(document, name, path, folder, text)
 
 
@@ -154,13 +159,16 @@ def _not_toml(message: str, text: str, name: str) -> Fault:
     match = _AT_LINE.search(message)
     reason = _AT_LINE.sub("", message).replace("(at end of document)", "at the end of the file").strip()
     if match is None:
-        return Fault(name, f"is not TOML: {reason}")
+        return Fault(name, f"is not TOML: {reason}; texts stand in quotes, tables in [brackets]")
     number = int(match[1])
     lines = text.split("\n")
     line = lines[number - 1].strip() if number <= len(lines) else ""
     bare = _BARE_UNIT.match(line)
     if bare is not None:
         return Fault(f"{name}: line {number}", f'a value with a unit stands in quotes; write {bare[1]} = "{bare[2]}"')
+    for words, sentence in _PLAIN_WORDS.items():
+        if words in reason:
+            return Fault(f"{name}: line {number}", f"{sentence}: {as_written(line)}")
     return Fault(
         f"{name}: line {number}",
         f"is not TOML: {reason} at column {match[2]}: {as_written(line)}; texts stand in quotes, tables in [brackets]",
@@ -174,10 +182,8 @@ def _refuse_other_formats(document: Mapping[str, Any], name: str) -> None:
         raise BadInput(
             Fault(
                 f"{name}: format",
-                (
-                    f"is {as_written(number)}, but this version of coilwright reads format "
-                    f"{FORMAT}; install a newer coilwright"
-                ),
+                f"is {as_written(number)}, but this version of coilwright reads format "
+                f"{FORMAT}; install a newer coilwright",
             )
         )
 
@@ -193,11 +199,10 @@ def _top_level_faults(document: Mapping[str, Any], name: str) -> list[Fault]:
                 f"must be {FORMAT}, not {as_written(document['format'])}; write format = {FORMAT} as the first line",
             )
         )
-    known = ["format", *SINGLE, "body", "material", *list(LISTS)[1:], *LATER]
     for key, value in document.items():
-        if key not in known:
+        if key not in SECTIONS:
             shown = key if len(key) <= 60 else key[:57] + "..."
-            faults.append(Fault(f"{name}: {shown}", f"is not a known section; {suggestion(key, known)}"))
+            faults.append(Fault(f"{name}: {shown}", f"is not a known section; {suggestion(key, SECTIONS)}"))
         elif LATER.get(key) is False and not isinstance(value, dict):
             faults.append(_not_single(key, value, name))
         elif LATER.get(key) and not _is_list_of_tables(value):
@@ -259,10 +264,8 @@ def _not_single(key: str, value: object, name: str) -> Fault:
 def _not_list(key: str, value: object, name: str) -> Fault:
     return Fault(
         f"{name}: {key}",
-        (
-            f"must be one table or several, each under its own heading [[{key}]] in "
-            f"double brackets, not {as_written(value)}"
-        ),
+        f"must be one table or several, each under its own heading [[{key}]] in "
+        f"double brackets, not {as_written(value)}",
     )
 
 

@@ -64,10 +64,8 @@ class RectangularTube(_Conductor):
         if not 2.0 * self.wall < min(self.width, self.height):
             yield (
                 "wall",
-                (
-                    "two walls of {wall} must leave a bore inside {width} by {height}; write "
-                    "a thinner wall, or a strip if it is solid"
-                ),
+                "two walls of {wall} must leave a bore inside {width} by {height}; write "
+                "a thinner wall, or a strip if it is solid",
             )
 
 
@@ -139,10 +137,8 @@ class _Coil(Table):
             wide = f"{1e3 * self.conductor.radial_size:.4g} mm"
             yield (
                 "leads.spacing",
-                (
-                    f"the lead centres must be at least the conductor width of {wide} apart, "
-                    "or the leads touch; write a wider spacing"
-                ),
+                f"the lead centres must be at least the conductor width of {wide} apart, "
+                "or the leads touch; write a wider spacing",
             )
 
     def _crossing(self, key: str, mean_diameter: float) -> Iterator[tuple[str, str]]:
@@ -173,10 +169,8 @@ class Helix(_Coil):
         elif self.turns > 1.0 and self.pitch is not None and self.pitch < high * (1.0 - 1e-9):
             yield (
                 "pitch",
-                (
-                    f"the turns overlap: the pitch must be at least the conductor height of {1e3 * high:.4g} "
-                    f'mm, not {{pitch}}; write e.g. "{1.25e3 * high:.3g} mm"'
-                ),
+                f"the turns overlap: the pitch must be at least the conductor height of {1e3 * high:.4g} "
+                f'mm, not {{pitch}}; write e.g. "{1.25e3 * high:.3g} mm"',
             )
 
 
@@ -198,10 +192,8 @@ class Spiral(_Coil):
         if not self.inner_diameter < self.outer_diameter:
             yield (
                 "inner_diameter",
-                (
-                    "must be smaller than outer_diameter, but {inner_diameter} is not below "
-                    "{outer_diameter}; exchange or correct them"
-                ),
+                "must be smaller than outer_diameter, but {inner_diameter} is not below "
+                "{outer_diameter}; exchange or correct them",
             )
             return
         if self.radial_pitch < self.conductor.radial_size * (1.0 - 1e-9):
@@ -239,10 +231,8 @@ class ListedTurns(_Coil):
             if not self.conductor.radial_size < turn.mean_diameter:
                 yield (
                     "turn",
-                    (
-                        f"turn {k} crosses the axis: its mean_diameter must be greater than the conductor "
-                        f"width of {1e3 * self.conductor.radial_size:.4g} mm"
-                    ),
+                    f"turn {k} crosses the axis: its mean_diameter must be greater than the conductor "
+                    f"width of {1e3 * self.conductor.radial_size:.4g} mm",
                 )
         for i, a in enumerate(self.turn):
             for j in range(i + 1, len(self.turn)):

@@ -79,27 +79,21 @@ class Drive(Table):
         if len(given) > 1:
             yield (
                 given[1],
-                (
-                    "only one of coil_current, coil_voltage, coil_power and through may be given, "
-                    f"but the file gives {' and '.join(given)}; keep one"
-                ),
+                "only one of coil_current, coil_voltage, coil_power and through may be given, "
+                f"but the file gives {' and '.join(given)}; keep one",
             )
         for k, (before, after) in enumerate(zip(self.step, self.step[1:], strict=False), 2):
             if after.start < before.end * (1.0 - 1e-12):
                 yield (
                     "step",
-                    (
-                        f"step {k} begins at {after.start:g} s, before step {k - 1} ends at {before.end:g} "
-                        "s; write the steps in order and without overlap"
-                    ),
+                    f"step {k} begins at {after.start:g} s, before step {k - 1} ends at {before.end:g} "
+                    "s; write the steps in order and without overlap",
                 )
         if self.step and self.on_time is not None and self.step[-1].end > self.on_time * (1.0 + 1e-12):
             yield (
                 "on_time",
-                (
-                    f"{{on_time}} is shorter than the programme, whose last step ends at "
-                    f"{self.step[-1].end:g} s; lengthen on_time or leave it out"
-                ),
+                f"{{on_time}} is shorter than the programme, whose last step ends at "
+                f"{self.step[-1].end:g} s; lengthen on_time or leave it out",
             )
 
     @property
@@ -144,18 +138,14 @@ class Accept(Table):
         if not given:
             yield (
                 "",
-                (
-                    'says nothing to meet; write one of reaches = "850 degC", stays_below = "450 '
-                    'degC", charge_fired = 0.95, above = "700 degC"'
-                ),
+                'says nothing to meet; write one of reaches = "850 degC", stays_below = "450 '
+                'degC", charge_fired = 0.95, above = "700 degC"',
             )
         elif len(given) > 1:
             yield (
                 given[1],
-                (
-                    f"one [[accept]] table holds one condition, but this one holds {' and '.join(given)}; "
-                    "write a second [[accept]] table"
-                ),
+                f"one [[accept]] table holds one condition, but this one holds {' and '.join(given)}; "
+                "write a second [[accept]] table",
             )
         if self.within is not None and self.stays_below is not None:
             yield "within", "does not go with stays_below, which holds for the whole shot; leave within out"

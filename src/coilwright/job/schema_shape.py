@@ -23,10 +23,8 @@ class _Hollow(Table):
         if not self.inner_diameter < self.outer_diameter:
             yield (
                 "inner_diameter",
-                (
-                    "must be smaller than outer_diameter, but {inner_diameter} is not below "
-                    "{outer_diameter}; exchange or correct them"
-                ),
+                "must be smaller than outer_diameter, but {inner_diameter} is not below "
+                "{outer_diameter}; exchange or correct them",
             )
 
 
@@ -78,10 +76,8 @@ class WireRing(Table):
         if not self.wire_diameter < self.mean_diameter:
             yield (
                 "wire_diameter",
-                (
-                    "must be smaller than mean_diameter, or the ring has no hole, but "
-                    "{wire_diameter} is not below {mean_diameter}"
-                ),
+                "must be smaller than mean_diameter, or the ring has no hole, but "
+                "{wire_diameter} is not below {mean_diameter}",
             )
 
 
@@ -101,18 +97,14 @@ class ChannelRing(_Hollow):
         if width > 0.0 and not 2.0 * self.wall < across:
             yield (
                 "wall",
-                (
-                    f"two walls of {{wall}} must leave a groove in the {names[0]} of "
-                    f"{1e3 * across:.4g} mm; write a thinner wall"
-                ),
+                f"two walls of {{wall}} must leave a groove in the {names[0]} of "
+                f"{1e3 * across:.4g} mm; write a thinner wall",
             )
         elif width > 0.0 and not self.wall < along:
             yield (
                 "wall",
-                (
-                    f"the floor of {{wall}} must be thinner than the {names[1]} of "
-                    f"{1e3 * along:.4g} mm; write a thinner wall"
-                ),
+                f"the floor of {{wall}} must be thinner than the {names[1]} of "
+                f"{1e3 * along:.4g} mm; write a thinner wall",
             )
 
 
@@ -140,10 +132,8 @@ class Profile(Table):
             i, j = crossing
             yield (
                 "points",
-                (
-                    f"the line from corner {i + 1} crosses the line from corner {j + 1}; write "
-                    "the corners in order around the outline"
-                ),
+                f"the line from corner {i + 1} crosses the line from corner {j + 1}; write "
+                "the corners in order around the outline",
             )
         elif abs(_area(points)) < 1e-14:
             yield "points", "the outline encloses no area; write corners that do not all lie on one line"
@@ -180,10 +170,8 @@ class Film(Table):
         elif self.outer_diameter is None and None in round_keys:
             yield (
                 "diameter",
-                (
-                    "a film needs diameter and length (on a cylinder) or outer_diameter (flat); "
-                    'write e.g. diameter = "20 mm", length = "5 mm"'
-                ),
+                "a film needs diameter and length (on a cylinder) or outer_diameter (flat); "
+                'write e.g. diameter = "20 mm", length = "5 mm"',
             )
         if (
             self.outer_diameter is not None
