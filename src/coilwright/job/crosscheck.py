@@ -103,8 +103,7 @@ def _accept_faults(document: Mapping[str, Any], read: Mapping[str, Any], known: 
         if "charge_fired" in accept and body is not None and body.charge is None:
             yield (
                 f"accept {k}: charge_fired",
-                f'body "{body.name}" has no charge; write e.g. charge = {{ mass = "12 mg" }} there, '
-                "or leave this condition out",
+                f'body "{body.name}" has no charge; write e.g. charge = {{ mass = "12 mg" }} there, or leave this condition out',
             )
     drive: Drive | None = read["drive"]
     if accepts and "drive" in document and drive is not None and drive.shot_time is None:
@@ -136,9 +135,7 @@ def _drive_faults(document: Mapping[str, Any], read: Mapping[str, Any], known: _
         return
     if drive is None:
         return
-    if not sourced and all(
-        v is None for v in (drive.coil_current, drive.coil_voltage, drive.coil_power, drive.through)
-    ):
+    if not sourced and all(v is None for v in (drive.coil_current, drive.coil_voltage, drive.coil_power, drive.through)):
         yield (
             "drive",
             'sets no level; write one of coil_current = "200 A", coil_voltage = "30 V" or coil_power = "1.5 kW"',
@@ -161,8 +158,7 @@ def _drawing_faults(read: Mapping[str, Any], folder: Path) -> Iterator[tuple[str
             if not there:
                 yield (
                     f'body "{body.name}": shape.file',
-                    f"{as_written(body.shape.file)} is not there; put the DXF file beside "
-                    "the job file or correct the name",
+                    f"{as_written(body.shape.file)} is not there; put the DXF file beside the job file or correct the name",
                 )
 
 

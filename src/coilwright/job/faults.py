@@ -50,9 +50,13 @@ EXAMPLES = {
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word most like `word`, or None when nothing is alike."""
-    found = difflib.get_close_matches(word[:60].lower(), {k.lower(): k for k in known}, n=1, cutoff=0.6)
-    return next((k for k in known if k.lower() == found[0]), None) if found else None
+    """The known word most like `word`, or the only one that contains it, or None when nothing is alike."""
+    names = list(known)
+    containing = [k for k in names if len(word) >= 3 and word.lower() in k.lower()]
+    if len(containing) == 1:
+        return containing[0]
+    found = difflib.get_close_matches(word[:60].lower(), [k.lower() for k in names], n=1, cutoff=0.6)
+    return next(k for k in names if k.lower() == found[0]) if found else None
 
 
 def suggestion(word: str, known: Iterable[str]) -> str:
@@ -89,9 +93,9 @@ def _path(loc: tuple[int | str, ...], received: object) -> list[str]:
         if isinstance(step, int):
             path.append(str(step + 1))
             received = received[step] if isinstance(received, list) and step < len(received) else None
-        elif isinstance(received, Mapping) and (
-            step in received or (k == len(loc) - 1 and step not in _tags(received))
-        ):
+        elif isinstance(received, Mapping) and step in _tags(received) and k < len(loc) - 1:
+            continue
+        elif isinstance(received, Mapping) and (step in received or (k == len(loc) - 1 and step not in _tags(received))):
             path.append(step if len(step) <= 60 else step[:57] + "...")
             received = received.get(step)
     return path
@@ -150,10 +154,7 @@ def _plain(detail: ErrorDetails, kind: Any) -> str:
         tail = _write_example(kind, detail["loc"])
         return f"must be {words} {context[key]:g}, not {shown}{tail}"
     if error in {"string_pattern_mismatch", "string_too_short", "string_too_long"}:
-        return (
-            f"must be a text of 1 to {context.get('max_length', 80)} characters "
-            f"without quotes and line breaks, not {shown}"
-        )
+        return f"must be a text of 1 to {context.get('max_length', 80)} characters without quotes and line breaks, not {shown}"
     if error in {"too_short", "too_long"}:
         bound = f"at least {context['min_length']}" if error == "too_short" else f"at most {context['max_length']}"
         return f"must hold {bound} entries, not {context.get('actual_length')}"

@@ -136,9 +136,7 @@ def _parse(text: str, name: str, path: Path | None, folder: Path) -> Job:
     except tomllib.TOMLDecodeError as error:
         raise BadInput(_not_toml(str(error), text, name)) from None
     except RecursionError:
-        raise BadInput(
-            Fault(name, f"is nested more than {MAX_DEPTH} tables deep; a job file needs no more than five")
-        ) from None
+        raise BadInput(Fault(name, f"is nested more than {MAX_DEPTH} tables deep; a job file needs no more than five")) from None
     except ValueError as error:  # e.g. integers of thousands of digits
         reason = "a whole number has thousands of digits" if "digits" in str(error) else str(error)
         raise BadInput(Fault(name, f"is not TOML that can be read: {reason}; correct that line")) from None
@@ -150,9 +148,7 @@ def _decode(data: bytes, name: str) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
-        raise BadInput(
-            Fault(f"{name}: line {line}", "is not UTF-8 text; save the file as UTF-8 in the editor")
-        ) from None
+        raise BadInput(Fault(f"{name}: line {line}", "is not UTF-8 text; save the file as UTF-8 in the editor")) from None
 
 
 def _not_toml(message: str, text: str, name: str) -> Fault:
@@ -182,8 +178,7 @@ def _refuse_other_formats(document: Mapping[str, Any], name: str) -> None:
         raise BadInput(
             Fault(
                 f"{name}: format",
-                f"is {as_written(number)}, but this version of coilwright reads format "
-                f"{FORMAT}; install a newer coilwright",
+                f"is {as_written(number)}, but this version of coilwright reads format {FORMAT}; install a newer coilwright",
             )
         )
 
@@ -256,16 +251,13 @@ def _is_list_of_tables(value: object) -> bool:
 
 
 def _not_single(key: str, value: object, name: str) -> Fault:
-    return Fault(
-        f"{name}: {key}", f"must be one table, not {as_written(value)}; write its keys under the heading [{key}]"
-    )
+    return Fault(f"{name}: {key}", f"must be one table, not {as_written(value)}; write its keys under the heading [{key}]")
 
 
 def _not_list(key: str, value: object, name: str) -> Fault:
     return Fault(
         f"{name}: {key}",
-        f"must be one table or several, each under its own heading [[{key}]] in "
-        f"double brackets, not {as_written(value)}",
+        f"must be one table or several, each under its own heading [[{key}]] in double brackets, not {as_written(value)}",
     )
 
 
@@ -278,23 +270,16 @@ def _capped(faults: list[Fault], name: str) -> list[Fault]:
 def _deeper_than(value: object, limit: int) -> bool:
     level: list[Any] = [value]
     for _ in range(limit):
-        level = [
-            v
-            for item in level
-            for v in (item.values() if isinstance(item, dict) else item)
-            if isinstance(v, dict | list)
-        ]
+        level = [v for item in level for v in (item.values() if isinstance(item, dict) else item) if isinstance(v, dict | list)]
         if not level:
             return False
     return True
 
 
 def _too_long(size: int) -> str:
-    return (
-        f"is {size / 1e6:.1f} MB of text; a job file holds at most {MAX_BYTES / 1e6:g} "
-        "MB, so this is probably another file"
-    )
+    return f"is {size / 1e6:.1f} MB of text; a job file holds at most {MAX_BYTES / 1e6:g} MB, so this is probably another file"
 
 
 def _short(path: str) -> str:
+    path = "".join(c if c.isprintable() else "?" for c in path)
     return path if len(path) <= 200 else "..." + path[-197:]

@@ -76,8 +76,7 @@ class WireRing(Table):
         if not self.wire_diameter < self.mean_diameter:
             yield (
                 "wire_diameter",
-                "must be smaller than mean_diameter, or the ring has no hole, but "
-                "{wire_diameter} is not below {mean_diameter}",
+                "must be smaller than mean_diameter, or the ring has no hole, but {wire_diameter} is not below {mean_diameter}",
             )
 
 
@@ -97,14 +96,12 @@ class ChannelRing(_Hollow):
         if width > 0.0 and not 2.0 * self.wall < across:
             yield (
                 "wall",
-                f"two walls of {{wall}} must leave a groove in the {names[0]} of "
-                f"{1e3 * across:.4g} mm; write a thinner wall",
+                f"two walls of {{wall}} must leave a groove in the {names[0]} of {1e3 * across:.4g} mm; write a thinner wall",
             )
         elif width > 0.0 and not self.wall < along:
             yield (
                 "wall",
-                f"the floor of {{wall}} must be thinner than the {names[1]} of "
-                f"{1e3 * along:.4g} mm; write a thinner wall",
+                f"the floor of {{wall}} must be thinner than the {names[1]} of {1e3 * along:.4g} mm; write a thinner wall",
             )
 
 
@@ -173,11 +170,7 @@ class Film(Table):
                 "a film needs diameter and length (on a cylinder) or outer_diameter (flat); "
                 'write e.g. diameter = "20 mm", length = "5 mm"',
             )
-        if (
-            self.outer_diameter is not None
-            and self.inner_diameter is not None
-            and not self.inner_diameter < self.outer_diameter
-        ):
+        if self.outer_diameter is not None and self.inner_diameter is not None and not self.inner_diameter < self.outer_diameter:
             yield (
                 "inner_diameter",
                 "must be smaller than outer_diameter, but {inner_diameter} is not below {outer_diameter}",
@@ -198,9 +191,7 @@ Shape = Annotated[
 
 def _area(points: tuple[tuple[float, float], ...]) -> float:
     n = len(points)
-    return 0.5 * math.fsum(
-        points[i][0] * points[(i + 1) % n][1] - points[(i + 1) % n][0] * points[i][1] for i in range(n)
-    )
+    return 0.5 * math.fsum(points[i][0] * points[(i + 1) % n][1] - points[(i + 1) % n][0] * points[i][1] for i in range(n))
 
 
 @lru_cache(maxsize=64)

@@ -58,37 +58,39 @@ class Quantity:
     def shown_example(self) -> str:
         return self.example or KINDS[self.kind][1]
 
+    @property
+    def _hint(self) -> str:
+        return f'write e.g. "{self.shown_example}"'
+
     def read(self, value: Any) -> float:
+        """SI value of a text; raises an error whose text is the second half of a sentence."""
         try:
             number = parse(value, self.kind)
         except UnitFault as fault:
             # a number or a table in place of a text is shown as it stands in the file, not as Python shows it
-            text = str(fault) if isinstance(value, str) else self._not_text(value)
+            general = f'write e.g. "{KINDS[self.kind][1]}"'
+            text = str(fault).replace(general, self._hint) if isinstance(value, str) else self._not_text(value)
             raise custom_fault(text) from None
         self._hold_bounds(number, value)
         return number
 
     def _not_text(self, value: object) -> str:
         if isinstance(value, int | float) and not isinstance(value, bool):
-            return f'{as_written(value)} has no unit; write e.g. "{self.shown_example}"'
-        return f'must be a text with a unit, not {as_written(value)}; write e.g. "{self.shown_example}"'
+            return f"{as_written(value)} has no unit; {self._hint}"
+        return f"must be a text with a unit, not {as_written(value)}; {self._hint}"
 
     def _hold_bounds(self, number: float, value: object) -> None:
-        hint = f'write e.g. "{self.shown_example}"'
+        hint = self._hint
         if self.above is not None and not number > self.above:
             limit = "zero" if self.above == 0.0 else f"{self.above:g} {KINDS[self.kind][0]}"
             raise custom_fault(f"must be greater than {limit}, not {as_written(value)}; {hint}")
         if self.at_least is not None and not number >= self.at_least:
             limit = (
-                "must not be negative"
-                if self.at_least == 0.0
-                else f"must be at least {self.at_least:g} {KINDS[self.kind][0]}"
+                "must not be negative" if self.at_least == 0.0 else f"must be at least {self.at_least:g} {KINDS[self.kind][0]}"
             )
             raise custom_fault(f"{limit}, but is {as_written(value)}; {hint}")
         if self.at_most is not None and not number <= self.at_most:
-            raise custom_fault(
-                f"must be at most {self.at_most:g} {KINDS[self.kind][0]}, not {as_written(value)}; {hint}"
-            )
+            raise custom_fault(f"must be at most {self.at_most:g} {KINDS[self.kind][0]}, not {as_written(value)}; {hint}")
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
@@ -124,9 +126,7 @@ Count = Annotated[int, Strict(), Field(ge=1, le=1_000_000)]
 Flag = Annotated[bool, Strict()]
 Name = Annotated[
     str,
-    StringConstraints(
-        min_length=1, max_length=80, pattern=r'^[^\s"\x00-\x1f\x7f]([^"\x00-\x1f\x7f]*[^\s"\x00-\x1f\x7f])?$'
-    ),
+    StringConstraints(min_length=1, max_length=80, pattern=r'^[^\s"\x00-\x1f\x7f]([^"\x00-\x1f\x7f]*[^\s"\x00-\x1f\x7f])?$'),
 ]
 Line = Annotated[str, StringConstraints(max_length=500)]
 Words = Annotated[str, StringConstraints(max_length=100_000)]
