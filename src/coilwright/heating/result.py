@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from coilwright.evidence import Finding
 from coilwright.section.quad9 import Array
 from coilwright.units import ZERO_CELSIUS
+
+if TYPE_CHECKING:
+    from coilwright.heat.stepper import ThermalState
+    from coilwright.heating.march import March
+    from coilwright.heating.model import ShotModel
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,8 +152,9 @@ class ShotResult:
     field_solves: int
     nodes: int
     findings: tuple[Finding, ...]
-    state: Any
-    model: Any
+    state: ThermalState
+    model: ShotModel
+    course: March
 
     @property
     def passed(self) -> bool:

@@ -1,0 +1,139 @@
+"""The `coilwright` program: one command per verb of the job. Heavy imports happen inside the commands."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from coilwright.cli.console import Exit, guarded
+
+JobFile = Annotated[Path, typer.Argument(help="the job file", metavar="JOB", show_default=False)]
+AsJson = Annotated[bool, typer.Option("--json", help="print one JSON object on stdout and nothing else")]
+OutFolder = Annotated[
+    Path | None, typer.Option("--out", metavar="DIR", help="write pictures and files here", show_default=False)
+]
+
+app = typer.Typer(
+    name="coilwright",
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="From an enquiry to a service call: the computation behind made-to-order induction heating.",
+)
+
+
+@app.callback(invoke_without_command=True)
+def root(
+    version: Annotated[bool, typer.Option("--version", help="print the version and leave", is_eager=True)] = False,
+) -> None:
+    if version:
+        from coilwright import __version__
+
+        print(__version__)
+        raise typer.Exit()
+
+
+@app.command()
+def new(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="the job file to write", show_default=False)],
+    like: Annotated[str, typer.Option("--like", metavar="KIND", help="what it is about")] = "ring-through-glass",
+    as_json: AsJson = False,
+) -> None:
+    """Write an annotated job file to start from."""
+    from coilwright.cli import jobs
+
+    guarded(as_json, lambda: jobs.new(file, like, as_json))
+
+
+@app.command()
+def check(job: JobFile, as_json: AsJson = False, out: OutFolder = None) -> None:
+    """Read the job, draw its section, say what looks doubtful."""
+    from coilwright.cli import jobs
+
+    guarded(as_json, lambda: jobs.check(job, as_json, out))
+
+
+@app.command()
+def quick(job: JobFile, as_json: AsJson = False, out: OutFolder = None) -> None:
+    """The hand calculation: energy, skin depth, frequency, power, supply."""
+    from coilwright.cli import jobs
+
+    guarded(as_json, lambda: jobs.quick(job, as_json, out))
+
+
+@app.command()
+def field(
+    job: JobFile,
+    as_json: AsJson = False,
+    out: OutFolder = None,
+    fine: Annotated[bool, typer.Option("--fine", help="finer meshes (slower, for a last look)")] = False,
+) -> None:
+    """The cold field: L, R, Q with and without the part, power in every body."""
+    from coilwright.cli import compute
+
+    guarded(as_json, lambda: compute.field(job, as_json, out, fine))
+
+
+@app.command()
+def heat(
+    job: JobFile,
+    as_json: AsJson = False,
+    out: OutFolder = None,
+    every: Annotated[
+        str | None, typer.Option("--every", metavar="TIME", help='report the trace at this interval, e.g. "0.1 s"')
+    ] = None,
+    shots: Annotated[int, typer.Option("--shots", min=1, max=50, help="shots in a row on the same part")] = 1,
+    pause: Annotated[str, typer.Option("--pause", metavar="TIME", help="cooling time between shots")] = "60 s",
+    fine: Annotated[bool, typer.Option("--fine", help="finer meshes and steps")] = False,
+) -> None:
+    """The shot: temperatures, charge, electrical trace, verdict against the acceptance."""
+    from coilwright.cli import compute
+
+    guarded(as_json, lambda: compute.heat(job, as_json, out, every, shots, pause, fine))
+
+
+@app.command()
+def materials(
+    name: Annotated[str | None, typer.Argument(metavar="NAME", help="one material in full", show_default=False)] = None,
+    as_json: AsJson = False,
+    out: OutFolder = None,
+) -> None:
+    """The library of materials with the source of every curve."""
+    from coilwright.cli import jobs
+
+    guarded(as_json, lambda: jobs.materials(name, as_json, out))
+
+
+@app.command()
+def demo(
+    as_json: AsJson = False,
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="where the pictures go")] = Path("out/demo"),
+) -> None:
+    """The main job on the built-in examples, pictures included."""
+    from coilwright.cli import compute
+
+    guarded(as_json, lambda: compute.demo(as_json, out))
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Entry point of the console script."""
+    _plain_output()
+    try:
+        app(args=arguments, prog_name="coilwright")
+    except Exit as leave:
+        sys.exit(leave.code)
+
+
+def _plain_output() -> None:
+    """Print degree signs and ohms wherever the terminal's encoding is."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""Paper and pictures: results in, files out. Nothing is computed here."""
