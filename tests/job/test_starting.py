@@ -1,5 +1,6 @@
 """The annotated files to start from, and the examples made of them."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -43,3 +44,29 @@ def test_examples_and_templates_are_the_same_text(scenario):
     assert example == template(MADE_OF[scenario]), f"copy the changed one over the other: {scenario}"
     assert load(EXAMPLES / scenario / "job.toml").title
     assert "(invented)" in (EXAMPLES / scenario / "README.md").read_text(encoding="utf-8")
+
+
+def offered(first):
+    """Inline tables, and only those that begin with `first`, that the foot of every template offers in comments."""
+    foot = template("bar-in-coil").partition("More that may stand")[2]
+    return re.findall(rf"\{{ {first} = [^}}]*\}}", foot)
+
+
+@pytest.mark.parametrize("inline", offered("kind"))
+def test_shapes_offered_in_the_comments_are_right(inline, tmp_path):
+    (tmp_path / "part.dxf").write_text("0\nEOF\n", encoding="ascii")
+    text = template("bar-in-coil").replace('{ kind = "bar", diameter = "12 mm", length = "60 mm" }', inline, 1)
+    assert loads(text, folder=tmp_path).body("pin").shape.kind in inline
+
+
+@pytest.mark.parametrize("inline", offered("section"))
+def test_conductors_offered_in_the_comments_are_right(inline):
+    text = template("susceptor-crucible").replace(
+        '{ section = "round tube", outside = "8 mm", bore = "6 mm", material = "copper" }', inline, 1
+    )
+    assert loads(text).coil.conductor.section in inline
+
+
+def test_there_are_comments_to_check():
+    assert len(offered("kind")) == 8
+    assert len(offered("section")) == 4

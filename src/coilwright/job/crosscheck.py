@@ -17,6 +17,7 @@ from coilwright.job.schema_shape import Drawing
 from coilwright.job.values import as_written
 from coilwright.materials import charge_law, library
 
+MOST_LOOKED_AT = 100
 PLACES = ("coldest", "hottest", "mean")
 SECTIONS = (
     "format", "job", "surroundings", "body", "material", "coil", "drive", "accept", "point", "joint", "contact",
@@ -62,7 +63,8 @@ def _names(document: Mapping[str, Any], key: str) -> list[str]:
 
 def _misspelt(document: Mapping[str, Any], section: str) -> bool:
     """Whether another heading of the file looks like this one; then its own sentence says so."""
-    return section not in document and any(nearest(key, SECTIONS) == section for key in document if key not in SECTIONS)
+    unknown = [key for key in document if key not in SECTIONS]
+    return section not in document and any(nearest(key, SECTIONS) == section for key in unknown[:MOST_LOOKED_AT])
 
 
 def _duplicates(document: Mapping[str, Any]) -> Iterator[tuple[str, str]]:

@@ -73,6 +73,8 @@ def put(document: MutableMapping[str, Any], key: str, value: Any) -> None:
         _put_in_table(holder, last, value, key)
         return
     index = _index(holder, last, key)
+    if value is not None and isinstance(holder[index], Mapping) and not isinstance(value, Mapping):
+        raise BadInput(Fault(f'key "{key[:80]}"', "names a whole table; give a table, or name a key inside it"))
     if value is None:
         del holder[index]
     else:

@@ -44,6 +44,8 @@ LATER: dict[str, bool] = {
     "varies": True,
     "machine": False,
 }
+# The TOML reader takes time with the square of the length of a dotted key, so such keys are not given to it.
+_LONG_KEY = re.compile(r"(?<![\w-])(?:[\w-]++[ \t]*+\.[ \t]*+){30}")
 _AT_LINE = re.compile(r"\(at line (\d+), column (\d+)\)")
 _PLAIN_WORDS = {
     "Cannot overwrite a value": "gives a key for the second time; keep one of the lines",
@@ -108,7 +110,7 @@ def from_document(
             faults.append(_not_list(key, document[key], name))
     faults.extend(cross_faults(document, read, name, folder))
     if faults:
-        raise BadInput(_capped(faults, name))
+        raise BadInput(_finished(faults, name))
     return Job(
         name=name,
         path=path,
@@ -131,12 +133,15 @@ def from_document(
 
 
 def _parse(text: str, name: str, path: Path | None, folder: Path) -> Job:
+    too_deep = Fault(name, f"is nested more than {MAX_DEPTH} tables deep; a job file needs no more than five")
+    if _LONG_KEY.search(text):
+        raise BadInput(too_deep)
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise BadInput(_not_toml(str(error), text, name)) from None
+        raise BadInput(_finished([_not_toml(str(error), text, name)], name)) from None
     except RecursionError:
-        raise BadInput(Fault(name, f"is nested more than {MAX_DEPTH} tables deep; a job file needs no more than five")) from None
+        raise BadInput(too_deep) from None
     except ValueError as error:  # e.g. integers of thousands of digits
         reason = "a whole number has thousands of digits" if "digits" in str(error) else str(error)
         raise BadInput(Fault(name, f"is not TOML that can be read: {reason}; correct that line")) from None
@@ -261,10 +266,16 @@ def _not_list(key: str, value: object, name: str) -> Fault:
     )
 
 
-def _capped(faults: list[Fault], name: str) -> list[Fault]:
-    if len(faults) <= MAX_FAULTS:
-        return faults
-    return [*faults[:MAX_FAULTS], Fault(name, f"has more than {MAX_FAULTS} faults; the first {MAX_FAULTS} are listed")]
+def _finished(faults: list[Fault], name: str) -> list[Fault]:
+    """The list with an end, every sentence on one printable line whatever the file holds."""
+    if len(faults) > MAX_FAULTS:
+        rest = Fault(name, f"has more than {MAX_FAULTS} faults; the first {MAX_FAULTS} are listed")
+        faults = [*faults[:MAX_FAULTS], rest]
+    return [Fault(_printable(fault.where), _printable(fault.what)) for fault in faults]
+
+
+def _printable(text: str) -> str:
+    return text if text.isprintable() else "".join(c if c.isprintable() else "?" for c in text)
 
 
 def _deeper_than(value: object, limit: int) -> bool:
@@ -281,5 +292,5 @@ def _too_long(size: int) -> str:
 
 
 def _short(path: str) -> str:
-    path = "".join(c if c.isprintable() else "?" for c in path)
+    path = _printable(path)
     return path if len(path) <= 200 else "..." + path[-197:]
