@@ -82,7 +82,7 @@ def _unknown_body(name: object, known: _Known) -> str | None:
     """A sentence when `name` is a text that names no body."""
     if not isinstance(name, str) or name in known.bodies or not known.complete:
         return None
-    listed = ", ".join(f'"{b}"' for b in known.bodies[:20]) or "none"
+    listed = ", ".join(as_written(b) for b in known.bodies[:20]) or "none"
     match = nearest(name, known.bodies) if len(known.bodies) > 1 else None
     hint = f'; did you mean "{match}"?' if match else ""
     return f"{as_written(name)} is not a body of this file; known are {listed}{hint}"

@@ -67,7 +67,7 @@ def suggestion(word: str, known: Iterable[str]) -> str:
         return f'did you mean "{match}"?'
     if not names:
         return "there are none in this file"
-    shown = ", ".join(names[:20]) + (", ..." if len(names) > 20 else "")
+    shown = ", ".join(n[:60] for n in names[:20]) + (", ..." if len(names) > 20 else "")
     return f"known are {shown}"
 
 

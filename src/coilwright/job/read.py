@@ -271,7 +271,7 @@ def _finished(faults: list[Fault], name: str) -> list[Fault]:
     if len(faults) > MAX_FAULTS:
         rest = Fault(name, f"has more than {MAX_FAULTS} faults; the first {MAX_FAULTS} are listed")
         faults = [*faults[:MAX_FAULTS], rest]
-    return [Fault(_printable(fault.where), _printable(fault.what)) for fault in faults]
+    return [Fault(_printable(fault.where[:250]), _printable(fault.what)) for fault in faults]
 
 
 def _printable(text: str) -> str:
