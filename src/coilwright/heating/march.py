@@ -225,10 +225,9 @@ class _Marcher:
         if not trial.converged:
             return trial, self._loss, self.answer, 0.0
         loss, answer = self._solve(trial.state, level)
-        gap = np.abs(loss.heat - predicted(trial.state.time))
-        heat = self.stepper.volumetric_heat(trial.state)
-        mismatch = float(np.max(gap / heat)) * 0.5 * dt * _MISMATCH_SHARE
-        return self.stepper.step(state, dt, self._correction(loss), near=trial), loss, answer, mismatch
+        corrected = self.stepper.step(state, dt, self._correction(loss), near=trial)
+        moved = float(np.max(np.abs(corrected.state.temperature - trial.state.temperature)))
+        return corrected, loss, answer, moved * _MISMATCH_SHARE
 
     def _prediction(self) -> Source:
         last, before = self._loss, self.before

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -39,7 +39,7 @@ class FieldOfShot:
         self._at: dict[float, Field] = {self.model.frequency: self.base}
         self._elements = _live_elements(meshed, self.model)
         self._regions = thermal_regions
-        self._last: FieldState | None = None
+        self._past: list[tuple[float, FieldState]] = []
         self._shape = (sum(len(g.mesh.quads) for g in meshed.mesh.groups), 16)
 
     @cached_property
@@ -65,9 +65,10 @@ class FieldOfShot:
             unit = {name: c / abs(c) if c else c for name, c in drive.net_currents.items()}
             drive = type(drive)(0.0, 0.0, unit)
         square = abs(drive.coil_current) ** 2 or 1.0
-        start = self._last if self.nonlinear and self._last is not None else None
+        start = self._start(time) if self.nonlinear else None
         state = solver.state(temperature[self._elements], drive, start=start, tolerance=_NEWTON)
-        self._last = state
+        if self.nonlinear:
+            self._past = [(t, s) for t, s in self._past if t < time][-1:] + [(time, state)]
         density = np.zeros(self._shape)
         density[self._elements] = state.loss_density / square
         bodies = {name: p / square for name, p in state.region_powers.items()}
@@ -75,6 +76,17 @@ class FieldOfShot:
         total = sum(state.region_powers.values()) + float(np.sum(state.turn_powers))
         balance = (total - supplied) / supplied if supplied > 0.0 else 0.0
         return Loss(time, density, self._impedance(state, frequency), bodies, balance)
+
+    def _start(self, time: float) -> FieldState | None:
+        """Where Newton begins: the last state, carried on in a straight line when there are two."""
+        if not self._past:
+            return None
+        last = self._past[-1][1]
+        if len(self._past) < 2 or time <= self._past[-1][0]:
+            return last
+        (t0, before), (t1, _) = self._past
+        share = min((time - t1) / (t1 - t0), 2.0)
+        return replace(last, potential=last.potential + share * (last.potential - before.potential))
 
     def _impedance(self, state: FieldState, frequency: float) -> complex:
         if self.model.coil is None:

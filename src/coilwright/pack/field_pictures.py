@@ -18,8 +18,9 @@ if TYPE_CHECKING:
     from coilwright.steps.field import FieldReport
 
 _MM = 1e3
-_GRID = 90  # points along the longer side of the flux-line grid
+_GRID = 150  # points along the longer side of the flux-line grid
 _LINES = 17
+LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # without I and O, as on drawings
 # Corners of the four sub-quadrilaterals of a nine-node element: colours follow the field inside large elements too.
 _QUARTERS = ((0, 1, 4, 3), (1, 2, 5, 4), (3, 4, 7, 6), (4, 5, 8, 7))
 
@@ -94,9 +95,12 @@ def outlines(axes: Any, section: Section) -> None:
         for side in (1, -1):
             r = [side * _MM * film.start[0], side * _MM * film.end[0]]
             axes.plot(r, [_MM * film.start[1], _MM * film.end[1]], color=CURRENT, lw=2.0, zorder=3)
-    for point in section.points:
+    for letter, point in zip(LETTERS, section.points, strict=False):
         axes.plot([_MM * point.r], [_MM * point.z], "+", color=CURRENT, ms=7, mew=1.4, zorder=5)
-        axes.annotate(point.name, (_MM * point.r, _MM * point.z), (5, 4), textcoords="offset points", fontsize=7.5)
+        axes.annotate(
+            letter, (_MM * point.r, _MM * point.z), (3, 4), textcoords="offset points",
+            fontsize=8, fontweight="bold", color=CURRENT, zorder=6,
+        )  # fmt: skip
 
 
 def _both(axes: Any, loop: Array, edge: str, fill: str, width: float, zorder: int = 2) -> None:
@@ -114,6 +118,11 @@ def finish(axes: Any, box: tuple[float, float, float], title: str) -> None:
     axes.set_aspect("equal")
     axes.grid(False)
     axes.set_title(title)
+
+
+def points_key(section: Section) -> str:
+    """Which letter of the drawing is which named point."""
+    return ", ".join(f"{letter} {p.name}" for letter, p in zip(LETTERS, section.points, strict=False))
 
 
 def _flux_lines(axes: Any, report: FieldReport, box: tuple[float, float, float]) -> None:
@@ -156,6 +165,8 @@ def _fill_elements(axes: Any, corners: Array, values: Array, colours: str, low: 
     quarters = np.concatenate([corners[:, list(q)] for q in _QUARTERS])
     mean = np.concatenate([values[:, list(q)].mean(axis=1) for q in _QUARTERS])
     both = np.concatenate([quarters, quarters * np.array([-1.0, 1.0])]) * _MM
-    shown = PolyCollection(list(both), array=np.tile(mean, 2), cmap=colours, edgecolors="face", linewidths=0.2, zorder=1.5)
+    shown = PolyCollection(
+        list(both), array=np.tile(mean, 2), cmap=colours, edgecolors="face", linewidths=0.2, zorder=1.5
+    )
     shown.set_clim(low, max(high, low + 1e-9))
     return axes.add_collection(shown)

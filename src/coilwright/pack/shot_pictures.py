@@ -19,7 +19,9 @@ def temperature_picture(shot: ShotResult, path: Path) -> Path:
         axes.set(xlabel="time, s", ylabel="temperature, °C", xlim=(0, shot.trace.time[-1]))
         axes.set_title(f"{shot.title}: {'passes' if shot.passed else 'FAILS'}", color=INK if shot.passed else HOT)
         _charge(axes, shot)
-        axes.legend(loc="upper left", fontsize=8)
+        low, high = axes.get_ylim()
+        axes.set_ylim(max(low, 0.0), high + 0.12 * (high - low))  # room for the legend above the highest limit
+        axes.legend(loc="upper left", fontsize=8, ncols=2)
         return save(figure, path)
 
 
@@ -41,7 +43,7 @@ def _limit(axes: Any, verdict: Verdict, end: float) -> None:
     if "reaches_degC" in details:
         limit, deadline = float(details["reaches_degC"]), float(details["within_s"] or end)  # type: ignore[arg-type]
         axes.plot([0, deadline], [limit, limit], color=colour, lw=1.0)
-        axes.plot([deadline, deadline], [axes.get_ylim()[0], limit], color=colour, lw=1.0)
+        axes.plot([deadline, deadline], [0.0, limit], color=colour, lw=1.0)
         axes.annotate(f"{verdict.body}: {limit:.0f} °C by {deadline:g} s", (deadline, limit), (-4, 4),
                       textcoords="offset points", ha="right", fontsize=7.5, color=colour)  # fmt: skip
     elif "stays_below_degC" in details:
