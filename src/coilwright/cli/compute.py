@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -75,28 +76,43 @@ def _field_files(report: FieldReport, target: Path) -> list[Path]:
     return written
 
 
-def heat(path: Path, as_json: bool, out: Path | None, every: str | None, shots: int, pause: str, fine: bool) -> int:
+@dataclass(frozen=True)
+class Shots:
+    """The options of `heat` as typed."""
+
+    every: str | None
+    shots: int
+    pause: str
+    watch: str | None
+    fine: bool
+
+
+def heat(path: Path, as_json: bool, out: Path | None, asked: Shots) -> int:
     from coilwright.job import load
     from coilwright.steps.heat import heat as shoot
 
     job = load(path)
-    interval = None if every is None else _time("--every", every)
-    rest = _time("--pause", pause)
+    every = None if asked.every is None else _time("--every", asked.every)
+    pause = _time("--pause", asked.pause)
+    watch = 0.0 if asked.watch is None else _time("--watch", asked.watch)
     target = folder(out)
     results: list[ShotResult] = []
-    for number in range(shots):
-        with progress("heat" if shots == 1 else f"shot {number + 1} of {shots}", as_json) as advance:
+    for number in range(asked.shots):
+        title = "heat" if asked.shots == 1 else f"shot {number + 1} of {asked.shots}"
+        with progress(title, as_json) as advance:
             last = results[-1] if results else None
-            results.append(shoot(job, every=interval, after=last, pause=rest, fine=fine, report=advance))
-    written = [p for n, r in enumerate(results, 1) for p in _shot_files(r, target, n if shots > 1 else 0)]
+            done = shoot(job, every=every, after=last, pause=pause, watch=watch, fine=asked.fine, report=advance)
+            results.append(done)
+    several = asked.shots > 1
+    written = [p for n, r in enumerate(results, 1) for p in _shot_files(r, target, n if several else 0)]
     if as_json:
         data = results[-1].to_dict()
-        if shots > 1:
+        if several:
             data["shots"] = [r.to_dict() for r in results]
         print_json({**data, "files": [str(p) for p in written]})
     else:
         for number, result in enumerate(results, 1):
-            if shots > 1:
+            if several:
                 print(f"shot {number}")
             print(_shot_text(result))
         _list_files(written)

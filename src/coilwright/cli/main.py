@@ -88,12 +88,15 @@ def heat(
     ] = None,
     shots: Annotated[int, typer.Option("--shots", min=1, max=50, help="shots in a row on the same part")] = 1,
     pause: Annotated[str, typer.Option("--pause", metavar="TIME", help="cooling time between shots")] = "60 s",
+    watch: Annotated[
+        str | None, typer.Option("--watch", metavar="TIME", help="look on for this long after switch-off")
+    ] = None,
     fine: Annotated[bool, typer.Option("--fine", help="finer meshes and steps")] = False,
 ) -> None:
     """The shot: temperatures, charge, electrical trace, verdict against the acceptance."""
     from coilwright.cli import compute
 
-    guarded(as_json, lambda: compute.heat(job, as_json, out, every, shots, pause, fine))
+    guarded(as_json, lambda: compute.heat(job, as_json, out, compute.Shots(every, shots, pause, watch, fine)))
 
 
 @app.command()

@@ -20,6 +20,10 @@ Kind = Literal["reaches", "stays_below", "charge_fired", "holds"]
 Details: TypeAlias = dict[str, float | str | None]
 
 
+# The start of a reaction is read where this share of the charge has burnt.
+STARTED = 0.05
+
+
 @dataclass(frozen=True)
 class Criterion:
     """One acceptance line. `limit` is a temperature (K) or a share; `within` and `lasting` are times (s) or None.
@@ -102,9 +106,13 @@ def _charge_fired(c: Criterion, trace: Trace) -> Verdict:
     final = float(burnt[-1])
     when = crossing(trace.time, burnt, c.limit)
     met = final >= c.limit and (c.within is None or (when is not None and when <= c.within))
-    start = crossing(trace.time, burnt, 0.05)
+    start = crossing(trace.time, burnt, STARTED)
     said = f"{c.body}: {100 * final:.1f} % of the charge fired ({100 * c.limit:.0f} % wanted)"
-    said += f", start at {start:.2f} s" if start is not None else ", it never started"
+    if burnt[0] >= STARTED:
+        start = None
+        said += f", {100 * float(burnt[0]):.1f} % of it before this shot"
+    else:
+        said += f", start at {start:.2f} s" if start is not None else ", it never started"
     details: Details = {"charge_fired": final, "wanted": c.limit, "start_at_s": start, "fired_at_s": when}
     margin_s = None if when is None or c.within is None else c.within - when
     asked = f"{100 * c.limit:g} % of the charge fired" + (f" within {c.within:g} s" if c.within is not None else "")

@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from coilwright.errors import BadInput, Fault
 from coilwright.field.inputs import FieldModel
 from coilwright.field.leads import lead_pair
 from coilwright.field.setup import MeshedScene, field_model, mesh_scene
@@ -16,6 +17,7 @@ from coilwright.field.state import FieldState
 from coilwright.heat.setup import thermal_model
 from coilwright.heat.stepper import Stepper
 from coilwright.heating.march import Loss
+from coilwright.job import Job
 from coilwright.section.quad9 import Array, IntArray
 from coilwright.section.scene import Scene
 from coilwright.section.sizes import Level
@@ -68,7 +70,8 @@ class FieldOfShot:
         start = self._start(time) if self.nonlinear else None
         state = solver.state(temperature[self._elements], drive, start=start, tolerance=_NEWTON)
         if self.nonlinear:
-            self._past = [(t, s) for t, s in self._past if t < time][-1:] + [(time, state)]
+            earlier = [(t, s) for t, s in self._past if t < time]
+            self._past = [*earlier[-1:], (time, state)]
         density = np.zeros(self._shape)
         density[self._elements] = state.loss_density / square
         bodies = {name: p / square for name, p in state.region_powers.items()}
@@ -126,6 +129,20 @@ class ShotModel:
     @property
     def scene(self) -> Scene:
         return self.meshed.scene
+
+    def for_job(self, job: Job) -> ShotModel:
+        """The same bodies and coil under another drive, programme or acceptance.
+
+        Raises BadInput when the job differs in what the meshes were made for.
+        """
+        mine = self.scene.job
+        if job is mine:
+            return self
+        same = job.bodies == mine.bodies and job.coil == mine.coil and job.joints == mine.joints
+        if not same or job.drive.frequency != mine.drive.frequency:
+            what = "must have the bodies, the coil and the frequency of the first shot; only drive and acceptance may differ"
+            raise BadInput(Fault(f"{job.name}: a further shot", what))
+        return replace(self, meshed=replace(self.meshed, scene=replace(self.scene, job=job)))
 
     @cached_property
     def start_temperatures(self) -> Mapping[str, float]:

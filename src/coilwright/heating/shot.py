@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from coilwright.evidence import Finding
 from coilwright.heat.stepper import ThermalState
-from coilwright.heating.criteria import judge
+from coilwright.heating.criteria import STARTED, judge
 from coilwright.heating.drive import Drive, FixedCurrent
 from coilwright.heating.march import March, Steps, march
 from coilwright.heating.model import ShotModel
@@ -19,8 +19,6 @@ from coilwright.units import ZERO_CELSIUS
 
 METHOD = "finite elements and ring boundary elements for the field, enthalpy SDIRK2 for the heat, coupled at every step"
 _WORRYING_BALANCE = 5e-3
-# The start of a reaction is read where this share of the charge has burnt.
-START_SHARE = 0.05
 
 
 def shoot(
@@ -76,8 +74,10 @@ def _with_start(verdict: Verdict, course: March, model: ShotModel) -> Verdict:
     if "charge_fired" not in verdict.details:
         return verdict
     wanted = verdict.details["wanted"]
-    start = fired_at(course, model.stepper, verdict.body, START_SHARE)
+    start = fired_at(course, model.stepper, verdict.body, STARTED)
     done = fired_at(course, model.stepper, verdict.body, float(wanted or 0.0))
+    if verdict.details["start_at_s"] is None:
+        start = None
     return replace(verdict, details={**verdict.details, "start_at_s": start, "fired_at_s": done})
 
 

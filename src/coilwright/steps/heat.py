@@ -24,26 +24,34 @@ def heat(
     every: float | None = None,
     after: ShotResult | None = None,
     pause: float = 60.0,
+    watch: float = 0.0,
     fine: bool = False,
     estimate_error: bool = True,
     report: Callable[[float], None] | None = None,
 ) -> ShotResult:
     """Run the shot a job describes and judge it against its acceptance.
 
-    `every` (s) sets the interval of the reported trace. `after` is an earlier shot of the same job: the part rests for
-    `pause` (s) and is shot again with what is left of its charge. With `estimate_error` a second run on coarser meshes
-    and looser steps gives the error of the temperatures. Raises BadInput, NotConverged.
+    `every` (s) sets the interval of the reported trace, `watch` (s) how long to look on after switch-off. `after` is an
+    earlier shot of the same bodies and coil: the part rests for `pause` (s) and is shot again with what is left of its
+    charge. With `estimate_error` a second run on coarser meshes and looser steps gives the error of the temperatures.
+    Raises BadInput, NotConverged.
     """
     drive = fixed_drive(job)
-    model = after.model if after is not None else shot_model(scene(job), drive.frequency, "fine" if fine else "normal")
+    if after is not None:
+        model = after.model.for_job(job)
+    else:
+        model = shot_model(scene(job), drive.frequency, "fine" if fine else "normal")
     state = None if after is None else rest(model, after.state, pause)
     share = 0.8 if estimate_error and after is None else 1.0
     steps = FINE if fine else NORMAL
-    result = shoot(model, drive, state=state, every=every, steps=steps, report=_part(report, 0.0, share))
+    result = shoot(
+        model, drive, state=state, every=every, watch_after=watch, steps=steps, report=_part(report, 0.0, share)
+    )
     if not estimate_error or after is not None:
         return result
     rough_model = shot_model(model.scene, drive.frequency, "normal" if fine else "coarse")
-    rough = shoot(rough_model, drive, every=every, steps=Steps(2.0 * steps.tolerance), report=_part(report, share, 1.0))
+    loose = Steps(2.0 * steps.tolerance)
+    rough = shoot(rough_model, drive, every=every, watch_after=watch, steps=loose, report=_part(report, share, 1.0))
     return replace(result, error=_error(result, rough))
 
 
