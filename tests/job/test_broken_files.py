@@ -69,7 +69,9 @@ numbers = st.one_of(
     st.sampled_from([0, -1, 1e308, 5e-324, 2**5000]),
 )
 quantities = st.builds(lambda n, u: f"{n} {u}", st.one_of(st.floats(), st.integers(-99, 99)), units)
-names = st.one_of(st.sampled_from(["ring", "kind", "name", "turns", "body", "helix", "at", "from"]), st.text(max_size=12))
+names = st.one_of(
+    st.sampled_from(["ring", "kind", "name", "turns", "body", "helix", "at", "from"]), st.text(max_size=12)
+)
 values = st.recursive(
     st.one_of(
         st.text(max_size=30),
@@ -180,7 +182,9 @@ def test_any_change_of_the_text_arrives_or_is_refused(number, data):
     """The edited text reads as the edited tables, or the change is refused."""
     path = data.draw(st.sampled_from(PLACES[number]))
     key = ".".join(str(step + 1) if isinstance(step, int) else step for step in path)
-    value = data.draw(st.one_of(st.none(), quantities, st.booleans(), st.integers(-9, 9), st.lists(quantities, max_size=3)))
+    value = data.draw(
+        st.one_of(st.none(), quantities, st.booleans(), st.integers(-9, 9), st.lists(quantities, max_size=3))
+    )
     expected = copy.deepcopy(DOCUMENTS[number])
     try:
         put(expected, key, value)
@@ -204,7 +208,9 @@ def test_a_long_dotted_key_is_refused_in_time():
         assert time.perf_counter() - began < 2.0
 
 
-@pytest.mark.parametrize("line", ["[a{k}]\n", "k{k} = 1\n", "[[body]]\n", "[machine.a{k}]\n", "[[accept]]\nbody = 'b{k}'\n"])
+@pytest.mark.parametrize(
+    "line", ["[a{k}]\n", "k{k} = 1\n", "[[body]]\n", "[machine.a{k}]\n", "[[accept]]\nbody = 'b{k}'\n"]
+)
 def test_long_files_of_nonsense_are_refused_in_time(line):
     source = text() + "".join(line.format(k=k) for k in range(30_000))
     began = time.perf_counter()

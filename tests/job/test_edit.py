@@ -10,7 +10,9 @@ from coilwright.job.edit import split_key
 from .making import job, text
 
 COMMENTED = (
-    text().replace('centre = "12 mm"', 'centre = "12 mm"   # by the setting block').replace("[coil]", "# the coil\n[coil]")
+    text()
+    .replace('centre = "12 mm"', 'centre = "12 mm"   # by the setting block')
+    .replace("[coil]", "# the coil\n[coil]")
 )
 
 
@@ -92,7 +94,12 @@ def test_several_changes_are_checked_together():
 
 
 def test_changes_add_up():
-    changed = job().with_value("coil.centre", "13 mm").with_value("body.ring.centre", "-1 mm").with_value("coil.centre", "14 mm")
+    changed = (
+        job()
+        .with_value("coil.centre", "13 mm")
+        .with_value("body.ring.centre", "-1 mm")
+        .with_value("coil.centre", "14 mm")
+    )
     assert (changed.coil.centre, changed.body("ring").centre) == (0.014, -0.001)
     assert loads(changed.text) == changed
 
@@ -113,7 +120,8 @@ def test_programme_steps_go_by_their_place():
 
 def test_a_file_whose_bodies_stand_apart_is_changed_or_refused_but_never_spoilt():
     apart = (
-        text() + '[[body]]\nname = "lid"\nmaterial = "copper"\nshape = { kind = "disc", diameter = "9 mm", height = "1 mm" }\n'
+        text()
+        + '[[body]]\nname = "lid"\nmaterial = "copper"\nshape = { kind = "disc", diameter = "9 mm", height = "1 mm" }\n'
     )
     changed = loads(apart).with_value("body.lid.centre", "5 mm")
     assert changed.body("lid").centre == 0.005
@@ -132,5 +140,9 @@ def test_drawings_are_still_found_after_a_change(tmp_path):
 
 def test_every_comment_of_a_template_survives():
     before = template("ring-through-glass")
-    after = loads(before).with_values({"coil.centre": "17 mm", "body.bulb.centre": "1 mm", "accept.1.within": "7 s"}).text
-    assert [line.partition("#")[2] for line in before.splitlines()] == [line.partition("#")[2] for line in after.splitlines()]
+    after = (
+        loads(before).with_values({"coil.centre": "17 mm", "body.bulb.centre": "1 mm", "accept.1.within": "7 s"}).text
+    )
+    assert [line.partition("#")[2] for line in before.splitlines()] == [
+        line.partition("#")[2] for line in after.splitlines()
+    ]

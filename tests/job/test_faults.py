@@ -39,7 +39,11 @@ def test_every_needed_key_has_an_example_to_copy():
         for table in tables(kind):
             for name, field in table.model_fields.items():
                 key = field.alias or name
-                if field.is_required() and key not in ("kind", "section", "winding") and "..." in _example(table, (key,)):
+                if (
+                    field.is_required()
+                    and key not in ("kind", "section", "winding")
+                    and "..." in _example(table, (key,))
+                ):
                     missing.append(f"{table.__name__}.{key}")
     assert not missing
 
@@ -47,7 +51,11 @@ def test_every_needed_key_has_an_example_to_copy():
 @pytest.mark.parametrize(
     ("before", "after", "sentence"),
     [
-        ('outer_diameter = "9 mm", ', "", 'body "ring": shape.outer_diameter: is missing; write e.g. outer_diameter = "9 mm"'),
+        (
+            'outer_diameter = "9 mm", ',
+            "",
+            'body "ring": shape.outer_diameter: is missing; write e.g. outer_diameter = "9 mm"',
+        ),
         ('section = "round tube", ', "", "coil.conductor.section: is missing; write one of"),
         ('"round tube"', '"wire"', 'coil.conductor.section: "wire" is not known; did you mean "round wire"?'),
         ('"round tube"', '"tube"', 'coil.conductor.section: "tube" is not known; write one of "round tube", "rect'),

@@ -42,7 +42,9 @@ def test_ten_megabytes_are_refused_before_they_are_parsed(tmp_path):
     big = tmp_path / "job.toml"
     big.write_text("# " + "x" * 10_000_000, encoding="ascii")
     began = time.perf_counter()
-    assert refused(big) == "job.toml: is 10.0 MB of text; a job file holds at most 2 MB, so this is probably another file"
+    assert (
+        refused(big) == "job.toml: is 10.0 MB of text; a job file holds at most 2 MB, so this is probably another file"
+    )
     assert time.perf_counter() - began < 0.5
     with pytest.raises(BadInput, match=r"is 10\.0 MB of text"):
         loads("#" * 10_000_000)
@@ -61,7 +63,11 @@ def test_a_number_written_in_hexadecimal_of_any_length_gives_a_sentence():
 
 
 def test_faults_come_in_the_order_of_the_file_and_all_at_once():
-    broken = text(more='[[point]]\nname = "p"\nr = "-1 mm"\nz = "0"').replace('"9 mm"', '"9"').replace("turns = 4", "turns = 0")
+    broken = (
+        text(more='[[point]]\nname = "p"\nr = "-1 mm"\nz = "0"')
+        .replace('"9 mm"', '"9"')
+        .replace("turns = 4", "turns = 0")
+    )
     with pytest.raises(BadInput) as caught:
         loads(broken, name="getter.toml")
     assert [f.where for f in caught.value.faults] == [
@@ -87,7 +93,9 @@ def test_too_many_tables():
 
 
 def test_later_sections_are_kept_as_they_stand():
-    read = job(more="[tank]\nx = 1\n[[capacitor]]\ny = 2\n[[varies]]\nz = 3\n[machine]\n[fixture]\n[cooling]\n[source]\n")
+    read = job(
+        more="[tank]\nx = 1\n[[capacitor]]\ny = 2\n[[varies]]\nz = 3\n[machine]\n[fixture]\n[cooling]\n[source]\n"
+    )
     assert set(read.later) == {"tank", "capacitor", "varies", "machine", "fixture", "cooling", "source"}
     assert read.later["capacitor"] == [{"y": 2}]
 

@@ -45,7 +45,9 @@ def test_turns_that_just_touch_are_let_through():
 
 
 def test_water_overrides_and_leads():
-    conductor = 'conductor = { section = "strip", width = "1 mm", height = "4 mm", overrides = { resistivity = "20 nohm m" } }'
+    conductor = (
+        'conductor = { section = "strip", width = "1 mm", height = "4 mm", overrides = { resistivity = "20 nohm m" } }'
+    )
     coil = job(
         coil=HELIX + '\nwater_temperature = "30 degC"\nleads = { length = "12 cm", spacing = "8 mm" }',
         conductor=conductor,

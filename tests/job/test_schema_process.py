@@ -92,7 +92,9 @@ def test_acceptance_is_refused(lines, says):
 
 
 def test_pairs():
-    second = '[[body]]\nname = "lid"\nmaterial = "copper"\nshape = { kind = "disc", diameter = "9 mm", height = "1 mm" }\n'
+    second = (
+        '[[body]]\nname = "lid"\nmaterial = "copper"\nshape = { kind = "disc", diameter = "9 mm", height = "1 mm" }\n'
+    )
     read = job(
         more=f'{second}[[joint]]\nbodies = ["ring", "lid"]\ncontact = "500 W/m^2/K"\n'
         '[[contact]]\nbodies = ["lid", "ring"]\nconductance = "5 mW/K"'

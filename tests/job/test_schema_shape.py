@@ -40,7 +40,9 @@ def test_is_read(inline, key, value):
 
 
 def test_a_closing_corner_may_be_repeated():
-    closed = shape('kind = "profile", points = [["0 mm", "0 mm"], ["5 mm", "0 mm"], ["0 mm", "5 mm"], ["0 mm", "0 mm"]]')
+    closed = shape(
+        'kind = "profile", points = [["0 mm", "0 mm"], ["5 mm", "0 mm"], ["0 mm", "5 mm"], ["0 mm", "0 mm"]]'
+    )
     assert len(closed.outline) == 3
 
 

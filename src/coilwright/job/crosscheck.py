@@ -137,7 +137,9 @@ def _drive_faults(document: Mapping[str, Any], read: Mapping[str, Any], known: _
         return
     if drive is None:
         return
-    if not sourced and all(v is None for v in (drive.coil_current, drive.coil_voltage, drive.coil_power, drive.through)):
+    if not sourced and all(
+        v is None for v in (drive.coil_current, drive.coil_voltage, drive.coil_power, drive.through)
+    ):
         yield (
             "drive",
             'sets no level; write one of coil_current = "200 A", coil_voltage = "30 V" or coil_power = "1.5 kW"',

@@ -35,7 +35,9 @@ def split_key(key: str) -> list[str]:
         steps.append(match[1] if match[1] is not None else match[2].strip())
         place = match.end() + 1
     if not steps or place != len(key) + 1 or not all(steps):
-        raise BadInput(Fault(f'key "{key[:80]}"', 'is not a dotted key; write e.g. "coil.centre" or "body.ring.centre"'))
+        raise BadInput(
+            Fault(f'key "{key[:80]}"', 'is not a dotted key; write e.g. "coil.centre" or "body.ring.centre"')
+        )
     return steps
 
 
@@ -56,7 +58,9 @@ def set_value(text: str, key: str, value: Any) -> str:
         raise BadInput(Fault(f'key "{key[:80]}"', f"cannot be set because the file is not TOML: {error}")) from None
     if arrived != expected:
         raise BadInput(
-            Fault(f'key "{key[:80]}"', "cannot be changed in the text of this file; write each kind of table in one block")
+            Fault(
+                f'key "{key[:80]}"', "cannot be changed in the text of this file; write each kind of table in one block"
+            )
         )
     return changed
 

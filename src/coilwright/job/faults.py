@@ -95,7 +95,9 @@ def _path(loc: tuple[int | str, ...], received: object) -> list[str]:
             received = received[step] if isinstance(received, list) and step < len(received) else None
         elif isinstance(received, Mapping) and step in _tags(received) and k < len(loc) - 1:
             continue
-        elif isinstance(received, Mapping) and (step in received or (k == len(loc) - 1 and step not in _tags(received))):
+        elif isinstance(received, Mapping) and (
+            step in received or (k == len(loc) - 1 and step not in _tags(received))
+        ):
             path.append(step if len(step) <= 60 else step[:57] + "...")
             received = received.get(step)
     return path

@@ -153,7 +153,9 @@ def _decode(data: bytes, name: str) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
-        raise BadInput(Fault(f"{name}: line {line}", "is not UTF-8 text; save the file as UTF-8 in the editor")) from None
+        raise BadInput(
+            Fault(f"{name}: line {line}", "is not UTF-8 text; save the file as UTF-8 in the editor")
+        ) from None
 
 
 def _not_toml(message: str, text: str, name: str) -> Fault:
@@ -256,7 +258,9 @@ def _is_list_of_tables(value: object) -> bool:
 
 
 def _not_single(key: str, value: object, name: str) -> Fault:
-    return Fault(f"{name}: {key}", f"must be one table, not {as_written(value)}; write its keys under the heading [{key}]")
+    return Fault(
+        f"{name}: {key}", f"must be one table, not {as_written(value)}; write its keys under the heading [{key}]"
+    )
 
 
 def _not_list(key: str, value: object, name: str) -> Fault:
@@ -281,7 +285,12 @@ def _printable(text: str) -> str:
 def _deeper_than(value: object, limit: int) -> bool:
     level: list[Any] = [value]
     for _ in range(limit):
-        level = [v for item in level for v in (item.values() if isinstance(item, dict) else item) if isinstance(v, dict | list)]
+        level = [
+            v
+            for item in level
+            for v in (item.values() if isinstance(item, dict) else item)
+            if isinstance(v, dict | list)
+        ]
         if not level:
             return False
     return True

@@ -170,7 +170,11 @@ class Film(Table):
                 "a film needs diameter and length (on a cylinder) or outer_diameter (flat); "
                 'write e.g. diameter = "20 mm", length = "5 mm"',
             )
-        if self.outer_diameter is not None and self.inner_diameter is not None and not self.inner_diameter < self.outer_diameter:
+        if (
+            self.outer_diameter is not None
+            and self.inner_diameter is not None
+            and not self.inner_diameter < self.outer_diameter
+        ):
             yield (
                 "inner_diameter",
                 "must be smaller than outer_diameter, but {inner_diameter} is not below {outer_diameter}",
@@ -191,7 +195,9 @@ Shape = Annotated[
 
 def _area(points: tuple[tuple[float, float], ...]) -> float:
     n = len(points)
-    return 0.5 * math.fsum(points[i][0] * points[(i + 1) % n][1] - points[(i + 1) % n][0] * points[i][1] for i in range(n))
+    return 0.5 * math.fsum(
+        points[i][0] * points[(i + 1) % n][1] - points[(i + 1) % n][0] * points[i][1] for i in range(n)
+    )
 
 
 @lru_cache(maxsize=64)

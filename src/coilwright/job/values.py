@@ -86,11 +86,15 @@ class Quantity:
             raise custom_fault(f"must be greater than {limit}, not {as_written(value)}; {hint}")
         if self.at_least is not None and not number >= self.at_least:
             limit = (
-                "must not be negative" if self.at_least == 0.0 else f"must be at least {self.at_least:g} {KINDS[self.kind][0]}"
+                "must not be negative"
+                if self.at_least == 0.0
+                else f"must be at least {self.at_least:g} {KINDS[self.kind][0]}"
             )
             raise custom_fault(f"{limit}, but is {as_written(value)}; {hint}")
         if self.at_most is not None and not number <= self.at_most:
-            raise custom_fault(f"must be at most {self.at_most:g} {KINDS[self.kind][0]}, not {as_written(value)}; {hint}")
+            raise custom_fault(
+                f"must be at most {self.at_most:g} {KINDS[self.kind][0]}, not {as_written(value)}; {hint}"
+            )
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
@@ -126,7 +130,9 @@ Count = Annotated[int, Strict(), Field(ge=1, le=1_000_000)]
 Flag = Annotated[bool, Strict()]
 Name = Annotated[
     str,
-    StringConstraints(min_length=1, max_length=80, pattern=r'^[^\s"\x00-\x1f\x7f]([^"\x00-\x1f\x7f]*[^\s"\x00-\x1f\x7f])?$'),
+    StringConstraints(
+        min_length=1, max_length=80, pattern=r'^[^\s"\x00-\x1f\x7f]([^"\x00-\x1f\x7f]*[^\s"\x00-\x1f\x7f])?$'
+    ),
 ]
 Line = Annotated[str, StringConstraints(max_length=500)]
 Words = Annotated[str, StringConstraints(max_length=100_000)]
