@@ -185,8 +185,7 @@ def _balances(result: ShotResult) -> str:
 
 def demo(as_json: bool, out: Path) -> int:
     """The getter ring through the glass and the hardened pin, from their job files to pictures."""
-    from coilwright.job import loads
-    from coilwright.job.starting import template
+    from coilwright.job import loads, template
     from coilwright.steps.check import check
     from coilwright.steps.field import field as solve
     from coilwright.steps.heat import heat as shoot

@@ -14,17 +14,16 @@ if TYPE_CHECKING:
 
 
 def new(file: Path, like: str, as_json: bool) -> int:
-    from coilwright.job.starting import TEMPLATES, template
+    from coilwright.job import template
 
-    if like not in TEMPLATES:
-        raise BadInput(Fault(f"--like {like[:60]}", f"must be one of {', '.join(TEMPLATES)}; choose one of these"))
+    text = template(like)
     if file.exists():
         raise BadInput(
             Fault(str(file), "exists already and is not overwritten; choose another name or remove it first")
         )
     if file.is_dir() or not file.parent.is_dir():
         raise BadInput(Fault(str(file), "must be a file in a folder that exists; make the folder first"))
-    file.write_text(template(like), encoding="utf-8")
+    file.write_text(text, encoding="utf-8")
     if as_json:
         print_json({"file": str(file), "like": like})
     else:

@@ -34,7 +34,7 @@ def root(
         from coilwright import __version__
 
         print(__version__)
-        raise typer.Exit()
+        raise typer.Exit(0)
 
 
 @app.command()
