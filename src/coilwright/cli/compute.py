@@ -12,9 +12,9 @@ from coilwright.errors import BadInput, Fault
 from coilwright.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
+    from coilwright.field.look import CheckResult
+    from coilwright.field.report import FieldReport
     from coilwright.heating.result import ShotResult
-    from coilwright.steps.check import CheckResult
-    from coilwright.steps.field import FieldReport
 
 # What the demonstration runs: the main job and a hardened pin, both with invented data.
 DEMO_KINDS = ("ring-through-glass", "bar-in-coil")

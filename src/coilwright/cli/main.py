@@ -31,9 +31,9 @@ def root(
     version: Annotated[bool, typer.Option("--version", help="print the version and leave", is_eager=True)] = False,
 ) -> None:
     if version:
-        from coilwright import __version__
+        import coilwright
 
-        print(__version__)
+        print(coilwright.__version__)
         raise typer.Exit(0)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -159,6 +160,11 @@ class ShotResult:
     @property
     def passed(self) -> bool:
         return all(v.met for v in self.verdicts)
+
+    def plot(self, path: Any = None) -> Any:
+        """Temperature against time with the acceptance; written to `path` when given, else the figure is returned."""
+        # by name, because pictures stand above the physics and are loaded only when one is asked for
+        return import_module("coilwright.pack.shot_pictures").temperature_picture(self, path)
 
     def to_dict(self) -> dict[str, Any]:
         return {

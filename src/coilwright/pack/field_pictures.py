@@ -14,8 +14,8 @@ from coilwright.section.quad9 import Array
 from coilwright.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
+    from coilwright.field.report import FieldReport
     from coilwright.heating.result import ShotResult
-    from coilwright.steps.field import FieldReport
 
 _MM = 1e3
 _GRID = 150  # points along the longer side of the flux-line grid
@@ -41,10 +41,10 @@ def field_picture(report: FieldReport, path: Path | None = None) -> Any:
         finish(
             axes, box, f"{report.scene.job.title}: {result.frequency / 1e3:.4g} kHz, {abs(result.coil_current):.4g} A"
         )
-        return figure if path is None else save(figure, path)
+        return save(figure, path)
 
 
-def temperature_map(shot: ShotResult, path: Path) -> Path:
+def temperature_map(shot: ShotResult, path: Path | None = None) -> Any:
     """Temperatures of all bodies at the end of the shot."""
     section = shot.model.scene.section
     operators = shot.model.stepper.operators

@@ -69,8 +69,14 @@ def sheet(width: float = 7.2, height: float = 4.6, **subplots: Any) -> Iterator[
         yield figure, figure.subplots(**subplots)
 
 
-def save(figure: Any, path: Path) -> Path:
-    """Write PNG or SVG by the ending of `path`; no time stamp, so that equal input gives equal bytes."""
+def save(figure: Any, path: Path | str | None) -> Any:
+    """Write PNG or SVG by the ending of `path` and return it; without a path return the figure.
+
+    No time stamp is written, so that equal input gives equal bytes.
+    """
+    if path is None:
+        return figure
+    path = Path(path)
     metadata = {"Date": None} if path.suffix == ".svg" else {"Software": None}
     figure.savefig(path, metadata=metadata)
     return path

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -20,7 +21,7 @@ _PANELS = (
 _LOWEST, _ROOM = 273.15, 100.0
 
 
-def material_picture(material: Material, path: Path) -> Path:
+def material_picture(material: Material, path: Path | None = None) -> Any:
     """One panel per property; the part of a curve outside its source's range is drawn faint."""
     curves = material.curves()
     panels = [p for p in _PANELS if p[0] in curves]

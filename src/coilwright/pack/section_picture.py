@@ -10,13 +10,13 @@ from coilwright.pack.looks import HOT, INK, PAPER, save, sheet
 from coilwright.section.geometry import Section
 
 if TYPE_CHECKING:
-    from coilwright.steps.check import CheckResult
+    from coilwright.field.look import CheckResult
 
 _MM = 1e3
 _SHOWN = 3  # clearances drawn
 
 
-def section_picture(result: CheckResult, path: Path) -> Path:
+def section_picture(result: CheckResult, path: Path | None = None) -> Any:
     """Bodies, turns and points with names, diameters, heights and the smallest gaps."""
     section = result.scene.section
     box = frame(section)

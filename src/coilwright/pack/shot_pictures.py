@@ -10,7 +10,7 @@ from coilwright.pack.looks import CURRENT, FAINT, GOOD, HOT, INK, save, series, 
 from coilwright.units import ZERO_CELSIUS
 
 
-def temperature_picture(shot: ShotResult, path: Path) -> Path:
+def temperature_picture(shot: ShotResult, path: Path | None = None) -> Any:
     """Coldest to hottest band and mean of every body, the acceptance limits, and the charge where there is one."""
     with sheet(7.6, 5.0) as (figure, axes):
         _bodies(axes, shot)
@@ -66,7 +66,7 @@ def _charge(axes: Any, shot: ShotResult) -> None:
     right.legend(loc="center left", fontsize=8)
 
 
-def electrical_picture(shot: ShotResult, path: Path) -> Path:
+def electrical_picture(shot: ShotResult, path: Path | None = None) -> Any:
     """Coil current, voltage, power and the loaded resistance and inductance through the shot."""
     time, coil = shot.trace.time, shot.trace.coil
     rows = (

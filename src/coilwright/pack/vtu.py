@@ -18,8 +18,8 @@ from coilwright.section.quad9 import Array, IntArray, quad_table
 from coilwright.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
+    from coilwright.field.report import FieldReport
     from coilwright.heating.result import ShotResult
-    from coilwright.steps.field import FieldReport
 
 _BIQUADRATIC_QUAD = 28
 # local node 3*j + i  ->  corners counter-clockwise, mid-sides in the same sense, centre

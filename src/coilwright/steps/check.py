@@ -3,83 +3,20 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from coilwright.evidence import Finding
+from coilwright.field.look import BodyCheck, CheckResult
 from coilwright.field.setup import mesh_scene, sees_field, skin_depth
 from coilwright.job import Job
 from coilwright.materials import Material
-from coilwright.section.overlap import Clearance, check_geometry, clearances
+from coilwright.section.overlap import check_geometry, clearances
 from coilwright.section.scene import Scene, scene
-from coilwright.units import ZERO_CELSIUS
 
 # A tube wall of at least 1.5 skin depths carries the coil current as well as a solid one (the optimum is pi/2).
 _WALL_IN_SKINS = 1.2
 _THIN_PART = 2.0  # diameter or wall in skin depths below which the field shines through
-
-
-@dataclass(frozen=True)
-class BodyCheck:
-    """One body: mass (kg), least dimension of its section (m), skin depth (m) cold and hot or None without currents."""
-
-    name: str
-    material: str
-    mass: float
-    thickness: float
-    skin_cold: float | None
-    skin_hot: float | None
-    hot: float
-
-    def to_dict(self) -> dict[str, Any]:
-        return {
-            "material": self.material,
-            "mass_kg": self.mass,
-            "thickness_m": self.thickness,
-            "skin_depth_cold_m": self.skin_cold,
-            "skin_depth_hot_m": self.skin_hot,
-            "hot_degC": self.hot - ZERO_CELSIUS,
-        }
-
-
-@dataclass(frozen=True, eq=False)
-class CheckResult:
-    """A job read through."""
-
-    scene: Scene
-    bodies: tuple[BodyCheck, ...]
-    clearances: tuple[Clearance, ...]
-    unknowns: int
-    findings: tuple[Finding, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        near = [
-            {"first": c.first, "second": c.second, "distance_m": c.distance, "at_m": [list(c.here), list(c.there)]}
-            for c in self.clearances
-        ]
-        return {
-            "title": self.scene.job.title,
-            "bodies": {b.name: b.to_dict() for b in self.bodies},
-            "turns": len(self.scene.section.turns),
-            "clearances": near,
-            "boundary_unknowns": self.unknowns,
-            "notes": list(self.scene.section.notes),
-            "findings": [f.to_dict() for f in self.findings],
-        }
-
-    def __repr__(self) -> str:
-        lines = [f"{self.scene.job.title}: {len(self.bodies)} bodies, {len(self.scene.section.turns)} turns"]
-        for b in self.bodies:
-            text = f"  {b.name}: {b.material}, {b.mass * 1e3:.4g} g"
-            if b.skin_cold is not None and b.skin_hot is not None:
-                hot = f"{b.skin_hot * 1e3:.3g} mm at {b.hot - ZERO_CELSIUS:.0f} degC"
-                text += f", skin depth {b.skin_cold * 1e3:.3g} mm cold, {hot}"
-            lines.append(text)
-        for c in self.clearances[:4]:
-            lines.append(f"  {c.first} to {c.second}: {c.distance * 1e3:.3g} mm")
-        return "\n".join(lines + [f"  note: {n}" for n in self.scene.section.notes])
 
 
 def check(job: Job) -> CheckResult:

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
-
 import numpy as np
 
-from coilwright.evidence import Finding
 from coilwright.field.inputs import FieldModel
 from coilwright.field.leads import LeadPair, lead_pair
-from coilwright.field.result import FieldResult
-from coilwright.field.setup import MeshedScene, field_model, mesh_scene
+from coilwright.field.report import FieldReport
+from coilwright.field.setup import field_model, mesh_scene
 from coilwright.field.solve import Field
 from coilwright.heating.drive import Drive
 from coilwright.heating.setup import fixed_drive
@@ -23,35 +19,6 @@ _COARSER: dict[Level, Level] = {"fine": "normal", "normal": "coarse", "coarse": 
 # A current that depends on the impedance is found by repetition; with saturation the impedance depends on the current.
 _SETTLED = 1e-6
 _MOST = 40
-
-
-@dataclass(frozen=True, eq=False)
-class FieldReport:
-    """The field result with the leads beside it and the section it belongs to. All rms, SI."""
-
-    result: FieldResult
-    leads: LeadPair
-    meshed: MeshedScene
-    findings: tuple[Finding, ...]
-
-    @property
-    def scene(self) -> Scene:
-        return self.meshed.scene
-
-    def to_dict(self) -> dict[str, Any]:
-        data = self.result.to_dict()
-        data["leads"] = self.leads.to_dict()
-        data["findings"] = [f.to_dict() for f in self.findings]
-        return data
-
-    def __repr__(self) -> str:
-        return str(self.result)
-
-    def plot(self, path: Any = None) -> Any:
-        """Section with field lines and power density; written to `path` when given."""
-        from coilwright.pack.field_pictures import field_picture
-
-        return field_picture(self, path)
 
 
 def field(job: Job, *, level: Level = "normal", estimate_error: bool = True) -> FieldReport:

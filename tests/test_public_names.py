@@ -1,0 +1,45 @@
+"""The public list is short and pinned; importing the package loads neither plotting nor web."""
+
+import subprocess
+import sys
+
+import coilwright as cw
+
+NAMES = {
+    "BadInput", "CheckResult", "CoilwrightError", "FieldReport", "Finding", "Job", "NotConverged", "QuickResult",
+    "ShotResult", "charge_law", "check", "field", "heat", "library", "load", "loads", "quick", "template",
+}  # fmt: skip
+
+
+def test_the_list_is_pinned():
+    assert set(cw.__all__) - {"__version__"} == NAMES
+    assert len(NAMES) <= 30
+
+
+def test_every_name_can_be_had():
+    for name in NAMES:
+        assert getattr(cw, name).__name__ == name
+
+
+def test_verbs_stay_in_front_of_folders():
+    import coilwright.field.solve
+    import coilwright.heat.stepper  # noqa: F401
+
+    assert callable(cw.field)
+    assert callable(cw.heat)
+
+
+def test_import_is_light():
+    code = "import sys, coilwright; print(sorted(m for m in sys.modules if m.split('.')[0] in %r))"
+    heavy = ("matplotlib", "nicegui", "numpy", "scipy", "pydantic", "pint", "typst", "sqlalchemy")
+    out = subprocess.run([sys.executable, "-c", code % (heavy,)], capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == "[]"
+
+
+def test_help_needs_nothing_heavy():
+    code = (
+        "import sys\nfrom coilwright.cli.main import main\ntry:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
+        "print([m for m in ('numpy', 'pydantic', 'matplotlib', 'rich', 'pint') if m in sys.modules])"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip().endswith("[]")
