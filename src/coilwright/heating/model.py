@@ -22,7 +22,8 @@ from coilwright.section.quad9 import Array, IntArray
 from coilwright.section.scene import Scene
 from coilwright.section.sizes import Level
 
-# A saturating body is followed from step to step with a warm start; this tolerance on the last Newton change leaves 1e-4 of the field and moves temperatures by 0.03 K (own runs).
+# A saturating body is followed from step to step with a warm start. Newton squares its error, so that a last change of
+# this size leaves about 1e-4 of the field; temperatures move by 0.03 K (own runs).
 _NEWTON = 1e-2
 # Frequencies closer than this share of one another use the same condensation.
 _SAME_FREQUENCY = 2e-4

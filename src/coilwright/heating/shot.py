@@ -19,6 +19,8 @@ from coilwright.units import ZERO_CELSIUS
 
 METHOD = "finite elements and ring boundary elements for the field, enthalpy SDIRK2 for the heat, coupled at every step"
 _WORRYING_BALANCE = 5e-3
+# Passing these ends the part; others (scaling, transformation, sensitising) may be the very purpose of the shot.
+_GRAVE_LIMITS = ("melting", "softening", "strain", "decomposition", "ignition", "boiling")
 
 
 def shoot(
@@ -111,7 +113,8 @@ def _findings(model: ShotModel, trace: Trace, course: March) -> tuple[Finding, .
                     f"reaches {high - ZERO_CELSIUS:.0f} degC, above its {limit.kind} limit of "
                     f"{limit.temperature - ZERO_CELSIUS:.0f} degC ({limit.text})."
                 )
-                out.append(Finding("material-limit-passed", "warning", f'body "{name}"', text))
+                grave = limit.kind in _GRAVE_LIMITS
+                out.append(Finding("material-limit-passed", "warning" if grave else "note", f'body "{name}"', text))
     if course.account.balance > _WORRYING_BALANCE:
         text = f"the powers miss the supplied power by up to {100 * course.account.balance:.2g} % during the shot."
         out.append(Finding("field-power-balance", "warning", "field", text, "Refine the meshes."))

@@ -41,6 +41,8 @@ def field_picture(report: FieldReport, path: Path | None = None) -> Any:
         finish(
             axes, box, f"{report.scene.job.title}: {result.frequency / 1e3:.4g} kHz, {abs(result.coil_current):.4g} A"
         )
+        if section.points:
+            axes.set_xlabel(f"r, mm\n{points_key(section)}")
         return save(figure, path)
 
 

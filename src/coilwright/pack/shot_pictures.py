@@ -18,10 +18,11 @@ def temperature_picture(shot: ShotResult, path: Path | None = None) -> Any:
             _limit(axes, verdict, float(shot.trace.time[-1]))
         axes.set(xlabel="time, s", ylabel="temperature, °C", xlim=(0, shot.trace.time[-1]))
         axes.set_title(f"{shot.title}: {'passes' if shot.passed else 'FAILS'}", color=INK if shot.passed else HOT)
-        _charge(axes, shot)
         low, high = axes.get_ylim()
         axes.set_ylim(max(low, 0.0), high + 0.12 * (high - low))  # room for the legend above the highest limit
-        axes.legend(loc="upper left", fontsize=8, ncols=2)
+        lines = [*axes.get_lines(), *_charge(axes, shot)]
+        named = [line for line in lines if not str(line.get_label()).startswith("_")]
+        axes.legend(named, [line.get_label() for line in named], loc="upper left", fontsize=8, ncols=3)
         return save(figure, path)
 
 
@@ -53,17 +54,20 @@ def _limit(axes: Any, verdict: Verdict, end: float) -> None:
                       textcoords="offset points", ha="right", fontsize=7.5, color=colour)  # fmt: skip
 
 
-def _charge(axes: Any, shot: ShotResult) -> None:
+def _charge(axes: Any, shot: ShotResult) -> list[Any]:
+    """Burnt shares on an axis of their own at the right; returns the lines for the legend."""
     fired = {n: b.charge_fired for n, b in shot.trace.bodies.items() if b.charge_fired is not None}
     if not fired:
-        return
+        return []
     right = axes.twinx()
     right.grid(False)
     right.spines["right"].set_visible(True)
     right.set(ylim=(0, 105), ylabel="charge fired, %")
-    for name, burnt in fired.items():
-        right.plot(shot.trace.time, 100.0 * burnt, color=INK, lw=1.2, ls=(0, (1, 1)), label=f"{name}, charge fired")
-    right.legend(loc="center left", fontsize=8)
+    look = {"color": INK, "lw": 1.2, "ls": (0, (1, 1))}
+    return [
+        right.plot(shot.trace.time, 100.0 * burnt, label=f"{name}, charge fired", **look)[0]
+        for name, burnt in fired.items()
+    ]
 
 
 def electrical_picture(shot: ShotResult, path: Path | None = None) -> Any:
