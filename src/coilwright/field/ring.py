@@ -32,19 +32,18 @@ def _elliptic(dr: float, dz: float, a: float) -> tuple[float, float, float, floa
     geometric = math.sqrt(kp)
     total_s = c * c
     power = 1.0
-    for _ in range(12):
+    while c > 1e-4:
         following = 0.5 * (mean + geometric)
         c = c * c / (4.0 * following)
         power *= 2.0
-        term = power * c * c
-        total_s += term
-        if term < 1e-17 * total_s:
-            # c fell below 1e-8 of the mean: the next mean differs from this one by c^2 only
-            mean = following
-            break
+        total_s += power * c * c
         geometric = math.sqrt(mean * geometric)
         mean = following
-    return math.sqrt(far2), near2, kp2, k2, 0.5 * math.pi / mean, total_s
+    # The next two steps in closed form: c' = c^2 / (4 mean') with mean' = mean - c', whose own follower is below 1e-17.
+    following = 0.5 * (mean + geometric)
+    c = c * c / (4.0 * following)
+    total_s += 2.0 * power * c * c
+    return math.sqrt(far2), near2, kp2, k2, 0.5 * math.pi / following, total_s
 
 
 @compiled
