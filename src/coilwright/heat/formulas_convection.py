@@ -29,7 +29,7 @@ def still_air_coefficient(size: ArrayLike, surface: ArrayLike, air: ArrayLike = 
     """Mean heat transfer coefficient in W/m²/K of a lying cylinder (or ball, roughly) of diameter `size` in still air.
 
     Nu = {0.60 + 0.387 Ra^(1/6)/[1 + (0.559/Pr)^(9/16)]^(8/27)}²: Churchill & Chu, Int. J. Heat Mass Transfer 18 (1975)
-    1049, for Ra < 1e12, air taken at the film temperature. Expect 20 %. 10 mm at 800 °C in 20 °C air: about 14.
+    1049, for Ra < 1e12, air taken at the film temperature. Expect 20 %. 10 mm at 800 °C in 20 °C air: about 15.
     """
     D, Tw, Ta = positive("still_air_coefficient", size=size, surface=surface, air=air)
     film = (Tw + Ta) / 2
