@@ -6,7 +6,15 @@ from coilwright.errors import BadInput, Fault
 from coilwright.heating.criteria import Criterion
 from coilwright.heating.drive import Drive, FixedCurrent, FixedPower, FixedVoltage
 from coilwright.heating.programme import Programme, Stage
+from coilwright.heating.tank_source import has_source, tank_source
 from coilwright.job import Job
+
+
+def drive_of(job: Job) -> Drive:
+    """The job's drive: its source behind its tank when it has one, else what [drive] sets."""
+    if has_source(job):
+        return tank_source(job)
+    return fixed_drive(job)
 
 
 def fixed_drive(job: Job) -> Drive:

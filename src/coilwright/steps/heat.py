@@ -10,7 +10,7 @@ import numpy as np
 from coilwright.heating.march import Steps
 from coilwright.heating.model import ShotModel, shot_model
 from coilwright.heating.result import ShotError, ShotResult, Trace
-from coilwright.heating.setup import fixed_drive
+from coilwright.heating.setup import drive_of
 from coilwright.heating.shot import rest, shoot
 from coilwright.job import Job
 from coilwright.section.scene import scene
@@ -36,7 +36,7 @@ def heat(
     charge. With `estimate_error` a second run on coarser meshes and looser steps gives the error of the temperatures.
     Raises BadInput, NotConverged.
     """
-    drive = fixed_drive(job)
+    drive = drive_of(job)
     if after is not None:
         model = after.model.for_job(job)
     else:
