@@ -55,7 +55,7 @@ def test_no_digits_are_lost_near_or_far(gap):
 
 def test_panels_far_and_near_agree_with_brute_force():
     """Integrals over a small circle seen from near and far, against 400 Gauss points per edge."""
-    skin = skin_of(disc((0.02, 0.0), np.array([0.0, 1e-3]), 6, "turn"))
+    skin = skin_of(disc((0.02, 0.0), np.array([0.0, 1e-3]), 12, "turn"))
     at = np.array([[0.02, 1.02e-3], [0.02103, 0.0], [0.0213, 2e-4], [0.025, 0.0], [0.04, 0.03], [0.002, -0.01]])
     V, K = blocks(at, skin)
     x, w = np.polynomial.legendre.leggauss(400)
@@ -68,8 +68,8 @@ def test_panels_far_and_near_agree_with_brute_force():
             every = np.array([ring_potential(a - r, b - z, r) for a, b in zip(rr, zz, strict=True)])
             total_v += np.sum(w * np.hypot(tr, tz) * every[:, 0])
             total_k += np.sum(w * (tz * every[:, 1] + tr * every[:, 2]))
-        assert V[i].sum() == pytest.approx(total_v, rel=1e-7)
-        assert K[i].sum() == pytest.approx(total_k, rel=1e-7, abs=1e-10)
+        assert V[i].sum() == pytest.approx(total_v, rel=1e-8)
+        assert K[i].sum() == pytest.approx(total_k, rel=1e-6, abs=1e-12)
 
 
 def test_a_thin_ring_of_current_gives_the_field_on_its_axis():
