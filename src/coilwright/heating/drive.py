@@ -15,7 +15,7 @@ from coilwright.errors import BadInput, Fault
 
 @dataclass(frozen=True)
 class Answer:
-    """Coil current (A rms), frequency (Hz) and, when something other than the setting decides, what bites."""
+    """Coil current (A rms), frequency (Hz) and, when a limit decides instead of the setting, which (ends "limited by")."""
 
     current: float
     frequency: float

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -14,7 +14,8 @@ from coilwright.heat.points import PointReader
 from coilwright.heat.stepper import Stepper
 from coilwright.heating.march import March, Moment
 from coilwright.heating.programme import SAME_TIME
-from coilwright.heating.result import BodyTrace, CoilTrace, Trace
+from coilwright.heating.result import BodyTrace, CoilTrace, SourceTrace, Trace
+from coilwright.heating.tank_source import TankSource
 from coilwright.section.quad9 import Array
 
 
@@ -43,8 +44,34 @@ def readers_of(stepper: Stepper, points: dict[str, tuple[float, float]]) -> Read
     return Readers(tuple(inside), reader)
 
 
-def trace_of(march: March, stepper: Stepper, readers: Readers, every: float | None = None) -> Trace:
-    """The trace at every accepted step, or every `every` seconds by the integrator's own interpolation."""
+def trace_of(
+    march: March,
+    stepper: Stepper,
+    readers: Readers,
+    every: float | None = None,
+    tank: TankSource | None = None,
+) -> Trace:
+    """The trace at every accepted step, or every `every` seconds by the integrator's own interpolation.
+
+    `tank` adds what the source and its tank did at those times.
+    """
+    trace = _trace(march, stepper, readers, every)
+    return trace if tank is None else replace(trace, source=_source(trace.coil, tank))
+
+
+def _source(coil: CoilTrace, tank: TankSource) -> SourceTrace:
+    """The network is linear: its flows at a given frequency and coil impedance, scaled to the coil current that flowed."""
+    rows = []
+    for k in range(len(coil.current)):
+        impedance = complex(coil.resistance[k], 2.0 * np.pi * coil.frequency[k] * coil.inductance[k])
+        rows.append(tank.flows(impedance, float(coil.frequency[k]), float(coil.current[k])))
+    voltage, current, power, phase, bank_voltage, bank_current = np.array([r[:6] for r in rows], dtype=float).T
+    lost = np.array([r[6] for r in rows], dtype=float)
+    losses = {name: lost[:, k] for k, name in enumerate(tank.tank.loss_names)}
+    return SourceTrace(voltage, current, power, phase, bank_voltage, bank_current, losses)
+
+
+def _trace(march: March, stepper: Stepper, readers: Readers, every: float | None) -> Trace:
     moments = list(march.moments)
     if every is not None:
         if every <= 0.0:

@@ -43,13 +43,44 @@ class CoilTrace:
 
 
 @dataclass(frozen=True, eq=False)
+class SourceTrace:
+    """The source and its tank through the shot, rms: V, A, W, rad; `losses` W by component.
+
+    power = coil power + all losses at every instant.
+    """
+
+    voltage: Array
+    current: Array
+    power: Array
+    phase: Array
+    bank_voltage: Array
+    bank_current: Array
+    losses: Mapping[str, Array]
+
+    def to_dict(self) -> dict[str, Any]:
+        return {
+            "voltage_V": self.voltage,
+            "current_A": self.current,
+            "power_W": self.power,
+            "phase_rad": self.phase,
+            "bank_voltage_V": self.bank_voltage,
+            "bank_current_A": self.bank_current,
+            "losses": {name: {"power_W": p} for name, p in self.losses.items()},
+        }
+
+
+@dataclass(frozen=True, eq=False)
 class Trace:
-    """Everything recorded at each reported time (s). `points` are temperatures (K) at the named points."""
+    """Everything recorded at each reported time (s). `points` are temperatures (K) at the named points.
+
+    `source` is None when the job sets coil current, voltage or power itself.
+    """
 
     time: Array
     bodies: Mapping[str, BodyTrace]
     points: Mapping[str, Array]
     coil: CoilTrace
+    source: SourceTrace | None = None
 
     def to_dict(self) -> dict[str, Any]:
         bodies = {}
@@ -62,6 +93,7 @@ class Trace:
                 "charge_fired": b.charge_fired,
             }
         coil = self.coil
+        source = {} if self.source is None else {"source": self.source.to_dict()}
         return {
             "time_s": self.time,
             "bodies": bodies,
@@ -74,6 +106,7 @@ class Trace:
                 "power_W": coil.power,
                 "frequency_Hz": coil.frequency,
             },
+            **source,
         }
 
 

@@ -15,6 +15,7 @@ from coilwright.heating.programme import Programme
 from coilwright.heating.record import fired_at, readers_of, trace_of
 from coilwright.heating.result import EnergyAccount, ShotError, ShotResult, Trace, Verdict
 from coilwright.heating.setup import criteria_of, programme_of
+from coilwright.heating.tank_source import TankSource
 from coilwright.units import ZERO_CELSIUS
 
 METHOD = "finite elements and ring boundary elements for the field, enthalpy SDIRK2 for the heat, coupled at every step"
@@ -42,9 +43,10 @@ def shoot(
     begin = stepper.start(dict(model.start_temperatures)) if state is None else state
     course = march(model.field, stepper, begin, drive, programme_of(job, watch_after), steps, report)
     readers = readers_of(stepper, {p.name: (p.r, p.z) for p in model.scene.section.points})
-    full = trace_of(course, stepper, readers)
+    tank = drive if isinstance(drive, TankSource) else None
+    full = trace_of(course, stepper, readers, tank=tank)
     verdicts = tuple(_with_start(v, course, model) for v in judge(criteria_of(job), full))
-    shown = full if every is None else trace_of(course, stepper, readers, every)
+    shown = full if every is None else trace_of(course, stepper, readers, every, tank)
     account = course.account
     return ShotResult(
         job.title,
@@ -118,8 +120,18 @@ def _findings(model: ShotModel, trace: Trace, course: March) -> tuple[Finding, .
     if course.account.balance > _WORRYING_BALANCE:
         text = f"the powers miss the supplied power by up to {100 * course.account.balance:.2g} % during the shot."
         out.append(Finding("field-power-balance", "warning", "field", text, "Refine the meshes."))
-    bites = sorted({m.answer.limited_by for m in course.moments if m.answer.limited_by})
-    for text in bites:
-        when = next(m.time for m in course.moments if m.answer.limited_by == text)
-        out.append(Finding("source-limit", "warning", "source", f"{text} from {when:.2f} s."))
+    out += _limit_findings(course)
     return tuple(out)
+
+
+def _limit_findings(course: March) -> list[Finding]:
+    """One finding per limit of the source that decided, with when it began and the current it left."""
+    out = []
+    for reason in dict.fromkeys(m.answer.limited_by for m in course.moments if m.answer.limited_by):
+        bitten = [m for m in course.moments if m.answer.limited_by == reason]
+        least = min(m.answer.current for m in bitten)
+        text = f"coil current limited to {least:.4g} A by {reason} from {bitten[0].time:.2f} s"
+        text += "." if bitten[-1] is course.moments[-1] else f" to {bitten[-1].time:.2f} s."
+        advice = "Take a stronger source, another transformer ratio, or a longer shot."
+        out.append(Finding("source-limit", "warning", "source", text, advice))
+    return out

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
 
 from coilwright.errors import BadInput, Fault
 from coilwright.heating.drive import Answer
 from coilwright.job import Job
-from coilwright.tank.drive import DriveResponse, TankDrive, drive_for_heating
+from coilwright.tank.drive import DriveResponse, TankDrive, drive_for_heating, limit_text, unit_flows
 from coilwright.tank.inputs import TankInput
 from coilwright.tank.schema import from_job_tables
 
@@ -26,7 +25,7 @@ class TankSource:
         if level <= 0.0:
             return Answer(0.0, frequency)
         answer = self.response(level, impedance, frequency)
-        limited = self.tank.sentence(answer)
+        limited = " and ".join(limit_text(code, self.tank.source) for code in answer.limits)
         if not answer.running:
             return Answer(0.0, frequency, limited)
         return Answer(answer.coil_current, answer.frequency, limited)
@@ -36,9 +35,21 @@ class TankSource:
         inductance = impedance.imag / (2.0 * math.pi * frequency)
         return self.tank.respond(impedance.real, inductance, frequency, level)
 
-    @cached_property
-    def loss_names(self) -> tuple[str, ...]:
-        return self.tank.loss_names
+    def flows(
+        self, impedance: complex, frequency: float, coil_current: float
+    ) -> tuple[float, float, float, float, float, float, tuple[float, ...]]:
+        """Source voltage, current, power, phase, bank voltage and current, losses: all that belongs to a coil current."""
+        drive = self.tank
+        omega = 2.0 * math.pi * frequency
+        voltage, current, flows = unit_flows(drive.chain, drive.source, impedance, omega)
+        a = coil_current / abs(flows[-1].current)
+        bank = flows[drive.bank_index]
+        power = voltage * current.conjugate()
+        losses = tuple(a * a * f.power.real for f in flows[:-1])
+        return (
+            a * abs(voltage), a * abs(current), a * a * power.real, math.atan2(power.imag, power.real),
+            a * abs(bank.voltage), a * abs(bank.current), losses,
+        )  # fmt: skip
 
 
 def has_source(job: Job) -> bool:
