@@ -52,7 +52,7 @@ class Curve:
 
     def __call__(self, temperature: ArrayLike) -> Array:
         """Value at `temperature` (K, any shape); same shape."""
-        return np.interp(temperature, self.at, self.values)
+        return np.asarray(np.interp(np.asarray(temperature, dtype=float), self.at, self.values))
 
     def slope(self, temperature: ArrayLike) -> Array:
         """Derivative by temperature; at a corner of the table the slope to its right, zero outside the table."""

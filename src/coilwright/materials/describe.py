@@ -45,7 +45,12 @@ def describe(material: Material, points: int = 40) -> dict[str, Any]:
             for t in material.transitions
         ],
         "limits": [
-            {"kind": limit.kind, "temperature_degC": _celsius(limit.temperature), "text": limit.text, "source": str(limit.source)}
+            {
+                "kind": limit.kind,
+                "temperature_degC": _celsius(limit.temperature),
+                "text": limit.text,
+                "source": str(limit.source),
+            }
             for limit in material.limits
         ],
         "glass": None

@@ -30,7 +30,7 @@ SMALL: Final = 0.02  # below this F is summed as a series, where the closed form
 NEAR_ONE: Final = 1.0e-3
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def angle_integral(h: float) -> tuple[float, float]:
     """I(h) = int_0^{pi/2} dt/(1 + h sin t) and its derivative, h >= 0."""
     gap = 1.0 - h
@@ -46,7 +46,7 @@ def angle_integral(h: float) -> tuple[float, float]:
     return value, (h * value - 1.0) / (gap * (1.0 + h))
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def harmonic_of_saturating_part(h: float) -> tuple[float, float]:
     """F(h) and F'(h) of the module text."""
     if h < SMALL:
@@ -62,7 +62,7 @@ def harmonic_of_saturating_part(h: float) -> tuple[float, float]:
     return value, slope
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def static_field(y: float, s: float) -> float:
     """h of the static law y = h + s h/(1 + h); written so that neither end cancels."""
     lack = 1.0 + s - y
@@ -72,7 +72,7 @@ def static_field(y: float, s: float) -> float:
     return 0.5 * (root - lack)
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _sinusoidal_field(y: float, s: float) -> tuple[float, float]:
     """h and dh/dy with y = h + s F(h)."""
     h = static_field(y, s)
@@ -88,7 +88,7 @@ def _sinusoidal_field(y: float, s: float) -> tuple[float, float]:
     return h, 1.0 / (1.0 + s * slope)
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _sinusoidal_flux(y: float, s: float) -> tuple[float, float]:
     """h1 and dh1/dy for flux density y sin t."""
     value = 0.0
@@ -100,7 +100,7 @@ def _sinusoidal_flux(y: float, s: float) -> tuple[float, float]:
     return value, slope
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def relative_reluctivity(y: Array, s: Array, sinusoidal_flux: bool) -> tuple[Array, Array]:
     """n = h1/y1 and dn/dy for each pair (y >= 0, s >= 0); n runs from 1/(1 + s) at y = 0 up to 1."""
     n = np.empty(y.size)

@@ -112,7 +112,9 @@ def _with_file(base: Library, path: Path) -> Library:
             raise BadInput(Fault(where, f"must be a text of at most {LARGEST_FILE // 1_000_000} MB; it is larger"))
         document = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
-        raise BadInput(Fault(str(path), f"cannot be read ({error.strerror}); check the name of the materials file")) from error
+        raise BadInput(
+            Fault(str(path), f"cannot be read ({error.strerror}); check the name of the materials file")
+        ) from error
     except UnicodeDecodeError as error:
         raise BadInput(Fault(where, "is not a text in UTF-8; save it again as UTF-8")) from error
     except tomllib.TOMLDecodeError as error:
@@ -122,7 +124,13 @@ def _with_file(base: Library, path: Path) -> Library:
     strangers = [key for key in document if key not in ("material", "sources", "format")]
     if strangers:
         raise BadInput(
-            [Fault(f"{where}: {key[:60]}", "is not known here; a materials file holds [[material]] tables and [sources]") for key in strangers]
+            [
+                Fault(
+                    f"{where}: {key[:60]}",
+                    "is not known here; a materials file holds [[material]] tables and [sources]",
+                )
+                for key in strangers
+            ]
         )
     tables = document.get("material", [])
     if not isinstance(tables, list):

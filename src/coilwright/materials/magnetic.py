@@ -39,7 +39,9 @@ class Saturation:
     def __post_init__(self) -> None:
         if not (self.flux_density > 0.0 and self.initial > 1.0 and self.squareness > 1.0):
             raise BadInput(
-                Fault("", "a saturating material needs a saturation flux density above 0, an initial permeability above 1")
+                Fault(
+                    "", "a saturating material needs a saturation flux density above 0, an initial permeability above 1"
+                )
             )
         if not self.curie > 293.15 + self.rounding:
             raise BadInput(Fault("", "a saturating material needs a Curie point well above 20 degC"))
@@ -51,9 +53,8 @@ class Saturation:
 
     def flux_density_at(self, temperature: ArrayLike) -> Array:
         """Saturation flux density Bs(T), T; zero from the Curie point on."""
-        return self.flux_density * self._magnetisation(np.asarray(temperature, dtype=float)) / self._magnetisation(
-            np.asarray(293.15)
-        )
+        cold = float(self._magnetisation(np.asarray(293.15)))
+        return self.flux_density / cold * self._magnetisation(np.asarray(temperature, dtype=float))
 
     def _magnetisation(self, temperature: Array) -> Array:
         n = self.squareness
@@ -119,13 +120,13 @@ class MagneticLaw:
         unit = MU0 * self.saturation.knee_field
         strength = self.saturation.flux_density_at(kelvin) / unit
         n, slope = relative_reluctivity(np.abs(flux).ravel() / unit, strength.ravel(), sinusoidal == "B")
-        return n.reshape(flux.shape) / MU0, slope.reshape(flux.shape) / (MU0 * unit)
+        return np.asarray(n).reshape(flux.shape) / MU0, np.asarray(slope).reshape(flux.shape) / (MU0 * unit)
 
     def static_flux_density(self, field_strength: ArrayLike, temperature: ArrayLike) -> Array:
         """B (T) of the static curve at field strength H (A/m) and temperature (K)."""
         field = np.asarray(field_strength, dtype=float)
         if self.saturation is None:
-            return MU0 * self.nominal(temperature) * field
+            return np.asarray(MU0 * self.nominal(temperature) * field)
         bent = self.saturation.flux_density_at(temperature) * field / (np.abs(field) + self.saturation.knee_field)
         result: Array = MU0 * field + bent
         return result

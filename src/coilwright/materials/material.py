@@ -148,7 +148,9 @@ class Material:
         piece = np.clip(np.searchsorted(sums, wanted), 1, knots.size - 1)
         low, high = knots[piece - 1], knots[piece]
         low = np.where(wanted < sums[0], 0.0, low)
-        high = np.where(wanted > sums[-1], knots[-1] + 2.0 * (wanted - sums[-1]) / self.volumetric_heat(knots[-1]), high)
+        high = np.where(
+            wanted > sums[-1], knots[-1] + 2.0 * (wanted - sums[-1]) / self.volumetric_heat(knots[-1]), high
+        )
         guess = 0.5 * (low + high)
         for _ in range(60):
             miss = self.volumetric_enthalpy(guess) - wanted
@@ -182,13 +184,19 @@ class Material:
         """
         found = []
         for name, curve in self.curves().items():
-            if curve.holds(lowest, highest, RANGE_SLACK):
+            gone = (
+                name == "relative_permeability" and curve.values[-1] <= 1.0
+            )  # past its Curie point: nothing left to know
+            if curve.holds(lowest, min(highest, curve.valid.highest) if gone else highest, RANGE_SLACK):
                 continue
             text = (
                 f"{name.replace('_', ' ')} is used from {_celsius(lowest)} to {_celsius(highest)}, but its source "
-                f"({curve.source}) covers {_celsius(curve.valid.lowest)} to {_celsius(curve.valid.highest)}; the last value is kept."
+                f"({curve.source}) covers {_celsius(curve.valid.lowest)} to {_celsius(curve.valid.highest)}; beyond that "
+                "the end value of the curve is used."
             )
-            advice = f"Give your own {name} for the missing range in a [[material]] table, or treat the result with reserve."
+            advice = (
+                f"Give your own {name} for the missing range in a [[material]] table, or treat the result with reserve."
+            )
             found.append(Finding("material-extrapolated", "warning", f'material "{self.name}"', text, advice))
         return found
 

@@ -9,7 +9,7 @@ import math
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any, Final, get_args
+from typing import Any, Final, cast, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -131,7 +131,10 @@ class TableReader:
     def unknown(self, table: Mapping[str, Any], known: tuple[str, ...], key: str = "") -> None:
         for name in table:
             if name not in known:
-                self.fault(f"{key}.{name}" if key else str(name)[:60], f"is not a key of this table; known are {', '.join(known)}")
+                self.fault(
+                    f"{key}.{name}" if key else str(name)[:60],
+                    f"is not a key of this table; known are {', '.join(known)}",
+                )
 
     def mapping(self, key: str, value: object, known: tuple[str, ...]) -> Mapping[str, Any] | None:
         if not isinstance(value, Mapping):
@@ -228,7 +231,10 @@ class TableReader:
         for entry in self._tables("transitions", given, ("kind", "temperature", "width", "energy", "source")):
             kind = entry.get("kind")
             if kind not in get_args(TransitionKind):
-                self.fault("transitions.kind", f"must be one of {', '.join(get_args(TransitionKind))}, but {kind!r:.60} was received")
+                self.fault(
+                    "transitions.kind",
+                    f"must be one of {', '.join(get_args(TransitionKind))}, but {kind!r:.60} was received",
+                )
                 continue
             energy = self.number("transitions.energy", entry.get("energy", "0 kJ/kg"), "specific_energy")
             temperature = self.positive("transitions.temperature", entry.get("temperature"), "temperature")
@@ -236,7 +242,7 @@ class TableReader:
             source = self.source("transitions.source", entry.get("source"), fallback)
             if energy < 0.0:
                 self.fault("transitions.energy", "must not be below 0: it is taken up on heating")
-            found.append(Transition(kind, temperature, width, energy, source))
+            found.append(Transition(cast(TransitionKind, kind), temperature, width, energy, source))
         return tuple(found)
 
     def limits(self, given: object, fallback: Source) -> tuple[Limit, ...]:
@@ -274,21 +280,36 @@ def material_name(table: object, number: int, file: str) -> str:
     """The name of a [[material]] table; raises BadInput when there is none to speak of."""
     where = f"{file}: " if file else ""
     if not isinstance(table, Mapping):
-        raise BadInput(Fault(f"{where}material {number}", f"must be a [[material]] table, but {table!r:.60} was received"))
+        raise BadInput(
+            Fault(f"{where}material {number}", f"must be a [[material]] table, but {table!r:.60} was received")
+        )
     name = table.get("name")
     if not isinstance(name, str) or not name.strip() or len(name) > 100:
-        raise BadInput(Fault(f"{where}material {number}: name", f'must be a text, but {name!r:.60} was received; write e.g. name = "trial steel"'))
+        raise BadInput(
+            Fault(
+                f"{where}material {number}: name",
+                f'must be a text, but {name!r:.60} was received; write e.g. name = "trial steel"',
+            )
+        )
     return " ".join(name.split())
 
 
 def read_material(
-    table: Mapping[str, Any], find: Find, sources: Mapping[str, Source], *, file: str = "", number: int = 1, strict: bool = False
+    table: Mapping[str, Any],
+    find: Find,
+    sources: Mapping[str, Source],
+    *,
+    file: str = "",
+    number: int = 1,
+    strict: bool = False,
 ) -> Material:
     """A material from its table; `find` answers `like` names. Raises BadInput with every fault of the table."""
     name = material_name(table, number, file)
     reader = TableReader(table, f'{file}: material "{name}"' if file else f'material "{name}"', sources, strict=strict)
     reader.unknown(table, (*OTHER_KEYS, *CURVES))
-    fallback = reader.source("source", table.get("source"), Source(f'given for material "{name}" without a source', "user"))
+    fallback = reader.source(
+        "source", table.get("source"), Source(f'given for material "{name}" without a source', "user")
+    )
     base: Material | None = None
     if "like" in table:
         base = _like(reader, table["like"], find)
@@ -374,9 +395,14 @@ def read_sources(tables: object, where: str) -> dict[str, Source]:
         if not isinstance(citation, str) or not citation.strip():
             faults.append(Fault(f"{where}: sources.{key}", 'needs a citation, e.g. citation = "own measurement, May"'))
         elif kind not in get_args(SourceKind):
-            faults.append(Fault(f"{where}: sources.{key}.kind", f"must be one of {', '.join(get_args(SourceKind))}, but {kind!r:.60} was received"))
+            faults.append(
+                Fault(
+                    f"{where}: sources.{key}.kind",
+                    f"must be one of {', '.join(get_args(SourceKind))}, but {kind!r:.60} was received",
+                )
+            )
         else:
-            found[key] = Source(citation, kind)
+            found[key] = Source(citation, cast(SourceKind, kind))
     if faults:
         raise BadInput(faults)
     return found
@@ -404,7 +430,14 @@ def _charge(table: Mapping[str, Any], sources: Mapping[str, Source]) -> ChargeLa
     if release is None:
         raise BadInput(Fault(reader.where, "needs a release curve"))
     return ChargeLaw(
-        name=table["name"], aliases=tuple(table["aliases"]), metal=table["metal"], release=release, notes=table["notes"], source=source,
-        kinetics_source=sources[table["kinetics_source"]], heat_source=sources[table["heat_source"]],
-        release_source=release.source, **law,
-    )  # fmt: skip
+        name=table["name"],
+        aliases=tuple(table["aliases"]),
+        metal=table["metal"],
+        release=release,
+        notes=table["notes"],
+        source=source,
+        kinetics_source=sources[table["kinetics_source"]],
+        heat_source=sources[table["heat_source"]],
+        release_source=release.source,
+        **law,
+    )
