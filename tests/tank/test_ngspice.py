@@ -52,8 +52,11 @@ def transient(circuit, drive, frequency, cycles, folder):
     """(time, coil current) of a start from rest."""
     step = 1.0 / frequency / STEPS_PER_PERIOD
     card = re.sub(r"(?m)^Vdrive (\S+) (\S+) .*$", rf"Vdrive \1 \2 {drive}", netlist(circuit, frequency))
-    run(f"{card}.options reltol=1e-5 abstol=1e-9 vntol=1e-9 method=trap\n.control\nset numdgt=12\noption numdgt=12\n"
-        f"tran {step:.12g} {cycles / frequency:.12g} 0 {step:.12g} uic\nwrdata coil.txt lcoil_l#branch\nquit 0\n.endc\n.end\n", folder)
+    run(
+        f"{card}.options reltol=1e-5 abstol=1e-9 vntol=1e-9 method=trap\n.control\nset numdgt=12\noption numdgt=12\n"
+        f"tran {step:.12g} {cycles / frequency:.12g} 0 {step:.12g} uic\nwrdata coil.txt lcoil_l#branch\nquit 0\n.endc\n.end\n",
+        folder,
+    )
     return np.loadtxt(folder / "coil.txt").T
 
 
@@ -82,8 +85,12 @@ def test_start_up_of_a_current_fed_tank(tmp_path):
     """The bridge as a turned-over transformer has no SPICE element: the choke charging one half period is compared."""
     case = next(c for c in CASES if c.name == "parallel")
     space = bridge_space(case.tank, case.coil, case.frequency)
-    drive = (net.VoltageSource("drive", "supply", "0", 1.0), net.Resistor("choke R", "supply", "m", 0.02),
-             net.Inductor("choke L", "m", "dc", 1e-3), net.IdealTransformer("turn", "dc", "0", "s", "0", 1.0))
+    drive = (
+        net.VoltageSource("drive", "supply", "0", 1.0),
+        net.Resistor("choke R", "supply", "m", 0.02),
+        net.Inductor("choke L", "m", "dc", 1e-3),
+        net.IdealTransformer("turn", "dc", "0", "s", "0", 1.0),
+    )
     circuit = to_circuit(build_chain(case.tank), case.coil, drive, 3, case.frequency)
     time, current = transient(circuit, "dc 100", case.frequency, 6, tmp_path)
     phi, gamma = space.step(1.0 / case.frequency / 100)

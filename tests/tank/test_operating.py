@@ -32,7 +32,9 @@ def test_energy_closes_and_the_phase_is_the_one_sought(case):
     assert point.energy_error < 1e-10
     assert point.phase == pytest.approx(case.tank.source.target_angle, abs=1e-9)
     assert point.coil_power == pytest.approx(point.coil_current**2 * case.coil[0], rel=1e-12)
-    assert impedance_curve(case.tank, winding_coil(*case.coil), point.frequency)[0] == pytest.approx(point.source_impedance)
+    assert impedance_curve(case.tank, winding_coil(*case.coil), point.frequency)[0] == pytest.approx(
+        point.source_impedance
+    )
 
 
 @ids
@@ -52,14 +54,17 @@ def test_voltage_fed_takes_the_rising_crossing_of_a_coupled_tank_and_current_fed
     followed = [next(c.frequency for c in crossings if c.followed) for crossings in (voltage_fed, current_fed)]
     assert len(voltage_fed) == 2 and followed[0] > followed[1]
     total = COUPLED.bank.capacitance
-    parallel_l = 1.0 / (1.0 / 1.02e-6 + 1.0 / 6e-6)
+    parallel_l = 1.0 / (1.0 / 1.02e-6 + 1.0 / 2.5e-6)
     assert followed[1] == pytest.approx(tf.resonance(1.02e-6, total), rel=0.01)
     assert followed[0] == pytest.approx(tf.resonance(parallel_l, total), rel=0.02)
 
 
 def test_held_quantities_are_reached():
-    for hold, held, read in (("power", 300.0, "source_power"), ("coil current", 90.0, "coil_current"),
-                             ("coil voltage", 250.0, "coil_voltage")):
+    for hold, held, read in (
+        ("power", 300.0, "source_power"),
+        ("coil current", 90.0, "coil_current"),
+        ("coil voltage", 250.0, "coil_voltage"),
+    ):
         point = operating_point(with_source(SERIES, hold=hold, held=held), (0.0413, 1.38e-6))
         assert getattr(point, read) == pytest.approx(held, rel=1e-9)
         assert point.limiting == "" and point.drive < 1.0
@@ -70,16 +75,22 @@ def test_level_is_a_share_of_full_drive():
     assert half.source_power == pytest.approx(full.source_power / 4.0, rel=1e-9)
 
 
-@pytest.mark.parametrize(("limit", "code", "words"), [
-    (dict(current=48.0), "source current", "source current limit (48 A)"),
-    (dict(power=200.0), "source power", "source power limit (200 W)"),
-    (dict(voltage=5.0), "source voltage", "source voltage limit (5 V)"),
-])
+@pytest.mark.parametrize(
+    ("limit", "code", "words"),
+    [
+        (dict(current=48.0), "source current", "source current limit (48 A)"),
+        (dict(power=200.0), "source power", "source power limit (200 W)"),
+        (dict(voltage=5.0), "source voltage", "source voltage limit (5 V)"),
+    ],
+)
 def test_the_limit_that_bites_is_named(limit, code, words):
     tank = with_source(SERIES, hold="coil current", held=150.0, limits=limits(250e3, 450e3, **limit))
     point = operating_point(tank, (0.0413, 1.38e-6))
     assert point.limiting == code
-    assert point.limited_by.startswith(f"coil current limited to {point.coil_current:.4g} A by") and words in point.limited_by
+    assert (
+        point.limited_by.startswith(f"coil current limited to {point.coil_current:.4g} A by")
+        and words in point.limited_by
+    )
     assert any(f.code == "source-limit" for f in point.findings)
     drive = drive_for_heating(tank)
     assert drive.sentence(drive.respond(0.0413, 1.38e-6, 350e3)) == point.limited_by
@@ -121,7 +132,9 @@ def test_power_by_detuning_runs_above_resonance_at_full_amplitude():
 
 def test_resonance_outside_the_window_says_which_capacitance_helps():
     tank = with_source(SERIES, limits=limits(500e3, 700e3))
-    with pytest.raises(BadInput, match=r"resonance at 35\d.* kHz lies outside .* 500 to 700 kHz; less tank capacitance") as caught:
+    with pytest.raises(
+        BadInput, match=r"resonance at 35\d.* kHz lies outside .* 500 to 700 kHz; less tank capacitance"
+    ) as caught:
         operating_point(tank, (0.0413, 1.38e-6))
     middle = float(str(caught.value).split("the edge, ")[1].split(" uF")[0]) * 1e-6
     mended = replace(tank, bank=bank((can(middle), 1, 1)))
@@ -152,7 +165,9 @@ def test_one_impedance_at_one_frequency_only():
 
 
 def test_duty_gives_the_longest_on_time():
-    tank = with_source(SERIES, limits=SourceLimits(lowest_frequency=250e3, highest_frequency=450e3, duty=0.6, duty_period=120.0))
+    tank = with_source(
+        SERIES, limits=SourceLimits(lowest_frequency=250e3, highest_frequency=450e3, duty=0.6, duty_period=120.0)
+    )
     assert operating_point(tank, (0.0413, 1.38e-6)).longest_on_time == pytest.approx(72.0)
 
 

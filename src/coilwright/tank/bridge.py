@@ -249,7 +249,7 @@ def run_current_fed(
     supply: float,
 ) -> Wave:
     spaces = [bridge_space(tank, coil, frequency, "plus"), bridge_space(tank, coil, frequency, "minus")]
-    watch = [watch(s, tank, source) for s in spaces]
+    views = [watch(s, tank, source) for s in spaces]
     dt = 0.5 / frequency / samples
     steps = [s.step(dt) for s in spaces]
     x: Array = np.zeros(spaces[0].a.shape[0])
@@ -265,4 +265,4 @@ def run_current_fed(
             states.append(x)
             used.append(now)
             turn.append(-1.0 if now == 0 else 1.0)
-    return _wave(time, states, [supply] * len(time), used, watch, turn)
+    return _wave(time, states, [supply] * len(time), used, views, turn)

@@ -59,10 +59,18 @@ class DriveResponse:
     running: bool = True
 
 
-def scale(source: SourceInput, unit_voltage: complex, unit_current: complex, coil: Flow, level: float = 1.0) -> Scale:
+def scale(
+    source: SourceInput,
+    unit_voltage: complex,
+    unit_current: complex,
+    coil: Flow,
+    level: float = 1.0,
+    capped: bool = True,
+) -> Scale:
     """Largest amplitude allowed, from the flows at unit amplitude (1 V of a voltage-fed, 1 A of a current-fed source).
 
     `level` multiplies the held quantity (a programme step); with hold = "level" it is the share of full amplitude.
+    capped False leaves full drive out of account (what the other limits would allow).
     """
     limits = source.limits
     power = (unit_voltage * unit_current.conjugate()).real
@@ -77,7 +85,7 @@ def scale(source: SourceInput, unit_voltage: complex, unit_current: complex, coi
         best, name = wanted / abs(coil.current), ""
     else:
         best, name = wanted / abs(coil.voltage), ""
-    if full < best * (1.0 - 1e-12):
+    if capped and full < best * (1.0 - 1e-12):
         best, name = full, "full drive"
     for code, most in (
         ("source current", limits.current / abs(unit_current)),
@@ -187,7 +195,8 @@ def _raise_frequency(
     top = source.limits.window[1]
 
     def excess(frequency: float) -> float:
-        return math.log(_evaluate(chain, source, coil, frequency, level)[3].amplitude / source.full_amplitude)
+        v1, i1, flows = unit_flows(chain, source, coil_at(coil, frequency), 2.0 * math.pi * frequency)
+        return math.log(scale(source, v1, i1, flows[-1], level, capped=False).amplitude / source.full_amplitude)
 
     low, below, step = lowest, excess(lowest), 1e-3
     while True:

@@ -50,7 +50,7 @@ class Coupled:
 
 @dataclass(frozen=True)
 class Capacitor:
-    """Capacitance (F) with loss tangent: admittance j omega C / (1 + j tan delta), that is ESR = tan delta/(omega C)."""
+    """Capacitance (F) with loss tangent: impedance (tan delta - j)/(omega C), that is ESR = tan delta/(omega C)."""
 
     name: str
     plus: str
@@ -176,13 +176,6 @@ class _Stamps:
         if row >= 0 and column >= 0:
             self.matrix[:, row, column] += value
 
-    def admittance(self, plus: str, minus: str, value: Any) -> None:
-        p, m = self.index[plus], self.index[minus]
-        self.add(p, p, value)
-        self.add(m, m, value)
-        self.add(p, m, -value)
-        self.add(m, p, -value)
-
     def branch(self, row: int, plus: str, minus: str) -> None:
         """An unknown current leaving `plus`, and the voltage between the nodes in its own equation."""
         for node, sign in ((plus, 1.0), (minus, -1.0)):
@@ -198,7 +191,8 @@ def solve_ac(circuit: Circuit, frequencies: Any) -> AcResult:
     f = np.atleast_1d(np.asarray(frequencies, float))
     omega = 2.0 * np.pi * f
     nodes = circuit.nodes
-    carriers = [e for e in circuit.elements if isinstance(e, (Inductor, VoltageSource, IdealTransformer))]
+    # every branch but a line keeps its current as an unknown: summed admittances of milliohms would drown the rest
+    carriers = [e for e in circuit.elements if not isinstance(e, (Coupled, Line, CurrentSource))]
     row = {e.name: len(nodes) + k for k, e in enumerate(carriers)}
     stamps = _Stamps(nodes, len(carriers), len(f))
     known: dict[str, Any] = {}
@@ -226,18 +220,9 @@ def _stamp(
         a, b = row[e.first], row[e.second]
         s.add(a, b, -1j * omega * e.mutual)
         s.add(b, a, -1j * omega * e.mutual)
-    elif isinstance(e, Resistor):
-        known[e.name] = np.full(len(f), 1.0 / e.resistance, complex)
-        s.admittance(e.plus, e.minus, known[e.name])
-    elif isinstance(e, Capacitor):
-        known[e.name] = 1j * omega * e.capacitance / (1.0 + 1j * e.loss_tangent)
-        s.admittance(e.plus, e.minus, known[e.name])
-    elif isinstance(e, General):
-        known[e.name] = 1.0 / np.array([e.impedance(float(x)) for x in f], complex)
-        s.admittance(e.plus, e.minus, known[e.name])
-    elif isinstance(e, Inductor):
+    elif isinstance(e, (Resistor, Inductor, Capacitor, General)):
         s.branch(row[e.name], e.plus, e.minus)
-        s.add(row[e.name], row[e.name], -1j * omega * e.inductance)
+        s.add(row[e.name], row[e.name], -_branch_impedance(e, f, omega))
     elif isinstance(e, VoltageSource):
         s.branch(row[e.name], e.plus, e.minus)
         s.right[:, row[e.name]] += e.voltage
@@ -249,6 +234,16 @@ def _stamp(
         _stamp_transformer(s, e, row[e.name])
     else:
         known[e.name] = _stamp_line(s, e, omega)
+
+
+def _branch_impedance(e: Resistor | Inductor | Capacitor | General, f: FloatArray, omega: FloatArray) -> Any:
+    if isinstance(e, Resistor):
+        return e.resistance
+    if isinstance(e, Inductor):
+        return 1j * omega * e.inductance
+    if isinstance(e, Capacitor):
+        return (e.loss_tangent - 1j) / (omega * e.capacitance)
+    return np.array([e.impedance(float(x)) for x in f], complex)
 
 
 def _stamp_transformer(s: _Stamps, e: IdealTransformer, row: int) -> None:
@@ -292,7 +287,7 @@ def _collect(
         elif isinstance(e, CurrentSource):
             current = np.full(len(f), -e.current, complex)
         else:
-            current = solution[:, row[e.name]] if e.name in row else known[e.name] * v
+            current = solution[:, row[e.name]]
         if isinstance(e, (Resistor, Capacitor, General)):
             losses[e.name] = (v * np.conj(current)).real
         voltages[e.name], currents[e.name] = v, current
