@@ -166,7 +166,7 @@ def test_overrides_are_constants_and_checked():
 
 def test_extrapolation_is_found_with_its_figures():
     steel = library().get("mild steel")
-    assert steel.findings(288.15, 1470.0) == []
+    assert steel.findings(288.15, 1470.0) == [] == steel.findings(1100.0, 1400.0)
     found = {finding.text.split(" is used")[0] for finding in steel.findings(293.15, 1700.0)}
     assert {"resistivity", "thermal conductivity", "specific heat"} <= found
     first = steel.findings(293.15, 1700.0)[0]

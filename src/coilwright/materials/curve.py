@@ -19,8 +19,8 @@ Array = NDArray[np.float64]
 class Curve:
     """Values of one property (SI) at temperatures `at` (K, rising): linear between them, constant outside.
 
-    `valid` is the range the source covers; the curve answers outside it too, and `holds` tells whether it should
-    be believed there. Raises BadInput when the table is not a table.
+    `valid` is the range the source covers; the curve answers outside it too (`Material.findings` says where
+    that happens). Raises BadInput when the table is not a table.
     """
 
     at: Array
@@ -63,10 +63,6 @@ class Curve:
     def integral(self, temperature: ArrayLike, start: float = 293.15) -> Array:
         """Exact integral of the curve from `start` to `temperature` (K)."""
         return self._antiderivative(np.asarray(temperature, dtype=float)) - self._antiderivative(np.asarray(start))
-
-    def holds(self, lowest: float, highest: float, slack: float = 0.0) -> bool:
-        """Whether the source covers `lowest`..`highest` (K), but for `slack` kelvin at either end."""
-        return self.valid.holds(lowest + slack) and self.valid.holds(highest - slack)
 
     def _antiderivative(self, temperature: Array) -> Array:
         piece = np.searchsorted(self.at, temperature, side="right")

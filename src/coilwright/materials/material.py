@@ -184,10 +184,12 @@ class Material:
         """
         found = []
         for name, curve in self.curves().items():
-            gone = (
+            low, high = lowest, highest
+            if (
                 name == "relative_permeability" and curve.values[-1] <= 1.0
-            )  # past its Curie point: nothing left to know
-            if curve.holds(lowest, min(highest, curve.valid.highest) if gone else highest, RANGE_SLACK):
+            ):  # past a Curie point there is no more to know
+                low, high = (min(kelvin, curve.valid.highest) for kelvin in (low, high))
+            if low >= curve.valid.lowest - RANGE_SLACK and high <= curve.valid.highest + RANGE_SLACK:
                 continue
             text = (
                 f"{name.replace('_', ' ')} is used from {_celsius(lowest)} to {_celsius(highest)}, but its source "
