@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from coilwright.errors import BadInput
 from coilwright.evidence import Source, ValidRange
@@ -72,6 +74,7 @@ def test_saturating_permeability_in_a_table():
         ({"emissivity": 1.4}, "emissivity", "at most 1"),
         ({"emissivity": True}, "emissivity", "plain number"),
         ({"emissivity": float("inf")}, "emissivity", "finite"),
+        ({"emissivity": 10**400}, "emissivity", "finite"),
         ({"colour": "blue"}, "colour", "not a key"),
         (
             {"resistivity": {"at": ["20 degC"], "is": ["1 uohm m", "2 uohm m"]}},
@@ -95,7 +98,7 @@ def test_saturating_permeability_in_a_table():
         ({"transitions": [{"kind": "magic"}]}, "transitions.kind", "must be one of"),
         ({"glass": {"edges": ["2 um"], "absorption": [1], "reflectance": [0.1]}}, "glass", "one absorption"),
     ],
-    ids=str,
+    ids=lambda part: str(part)[:40],
 )
 def test_a_wrong_table_gets_one_sentence(change, where, what):
     with pytest.raises(BadInput) as caught:
@@ -138,6 +141,7 @@ def test_the_users_own_file_is_looked_at(no_user_file):
         (b"[sources]\na = 3\n", "needs a citation"),
         (b"[sources.a]\ncitation = 'x'\nkind = 'rumour'\n", "must be one of"),
         (b"# " + b"x" * 2_000_001, "larger"),
+        (b"format = " + b"9" * 5000, "not valid TOML"),
     ],
 )
 def test_a_wrong_file_gets_one_sentence(tmp_path, content, what):
@@ -214,3 +218,35 @@ def test_charge_law():
         charge_law("thermite")
     with pytest.raises(BadInput):
         law.peak_temperature(0.0)
+
+
+KEYS = ["at", "is", "at_in", "is_in", "value", "valid", "source", "kind", "nominal", "curie", "saturates_at", "initial"]
+LEAVES = (
+    st.none()
+    | st.booleans()
+    | st.integers(-3, 10**400)
+    | st.floats()
+    | st.text(max_size=12)
+    | st.sampled_from(["20 degC", "1 uohm m", "copper"])
+)
+SCRAPS = st.recursive(
+    LEAVES,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(KEYS), inner, max_size=4),
+    max_leaves=8,
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    table=st.dictionaries(
+        st.sampled_from([*GOOD, "like", "aliases", "notes", "kind", "limits", "transitions", "glass", "odd"]), SCRAPS
+    ),
+    keep=st.booleans(),
+)
+def test_random_tables_never_crash(table, keep):
+    try:
+        made = library().with_tables([GOOD | table if keep else table], "job.toml")
+    except BadInput as error:
+        assert error.faults and all("\n" not in fault.where for fault in error.faults)
+    else:
+        assert made.names()

@@ -117,8 +117,8 @@ def _with_file(base: Library, path: Path) -> Library:
         ) from error
     except UnicodeDecodeError as error:
         raise BadInput(Fault(where, "is not a text in UTF-8; save it again as UTF-8")) from error
-    except tomllib.TOMLDecodeError as error:
-        raise BadInput(Fault(where, f"is not valid TOML: {error}")) from error
+    except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
+        raise BadInput(Fault(where, f"is not valid TOML: {str(error)[:200]}")) from error
     except RecursionError as error:
         raise BadInput(Fault(where, "is nested too deeply to be a materials file")) from error
     strangers = [key for key in document if key not in ("material", "sources", "format")]

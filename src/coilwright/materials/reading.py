@@ -62,7 +62,7 @@ def quantity(text: object, kind: str) -> float:
     if kind == "":
         if isinstance(text, bool) or not isinstance(text, int | float):
             raise UnitFault(f"{text!r:.80} is not a plain number; write e.g. 0.35")
-        return float(text)
+        return _float(text)
     if isinstance(text, str):
         number, _, unit = text.partition(" ")
         try:
@@ -75,6 +75,11 @@ def quantity(text: object, kind: str) -> float:
         if math.isfinite(value) and not (kind == "temperature" and value < 0.0):
             return value
     return parse(text, kind)
+
+
+def _float(number: float) -> float:
+    """A TOML integer may be larger than any float: then it is as good as infinite, and is refused as such."""
+    return math.inf if abs(number) > 1e300 else float(number)
 
 
 class TableReader:
@@ -183,7 +188,7 @@ class TableReader:
         row = []
         for entry in given:
             plain = isinstance(entry, int | float) and not isinstance(entry, bool)
-            row.append(self.number(key, f"{entry:.15g} {unit}" if unit is not None and plain else entry, kind))
+            row.append(self.number(key, f"{_float(entry):.15g} {unit}" if unit is not None and plain else entry, kind))
             if len(self.faults) > before:
                 break  # one sentence for a list is enough
         return np.array(row, dtype=float)
