@@ -84,7 +84,7 @@ def test_empty_coil_alone_and_as_unloaded_reading(ring_field):
     alone = solve_field(FieldModel(coil(TURNS, F, FINE), (), F, {"middle": (0.0, -7.5e-3)}))
     unloaded = ring_field.solve(1.0).unloaded
     assert alone.loaded.inductance == pytest.approx(unloaded.inductance, rel=1e-12)
-    assert alone.loaded == alone.unloaded
+    assert alone.loaded.resistance == pytest.approx(alone.unloaded.resistance, rel=1e-12)
     assert alone.power_mismatch < 2e-5
     assert abs(alone.points["middle"][1]) > 1e-4
 

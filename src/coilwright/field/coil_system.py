@@ -47,6 +47,10 @@ class CoilSystem:
     def solve(self, rhs: ComplexArray) -> ComplexArray:
         return np.asarray(sl.lu_solve(self.factor, rhs, check_finite=False), dtype=complex)
 
+    def solve_transposed(self, rhs: ComplexArray) -> ComplexArray:
+        """Solution of the transposed system, for a few readings of many right sides."""
+        return np.asarray(sl.lu_solve(self.factor, rhs, trans=1, check_finite=False), dtype=complex)
+
     def split(self, x: ComplexArray) -> list[tuple[ComplexArray, complex]]:
         """(h, U) of every turn."""
         return [(x[self.start[i] : self.start[i + 1]], complex(x[self.n_field + i])) for i in range(len(self.turns))]

@@ -5,6 +5,7 @@ With x = [h of the coil; turn voltages], A_b and h of the live bodies, per drive
     body rows   W A_b + mu0 V h + T x = psi d        =>   h = H0 d + D A_b
     inside      (K(nu) + jw M(sigma) - Mb D) A - f U = Mb H0 d,    -f.A + G U / (2 pi jw) = I / (2 pi jw)
     coil        voltage = v.alone d - z.[A_b; h]
+Y = Tc^-1 Q with the coil's matrix Tc and real integrals Q is never formed: T Y = (T Tc^-1) Q and z = (v Tc^-1) Q are cheaper.
 The dense block Mb D is part of the sparse matrix. Nothing is condensed onto a Neumann problem, so a body that does not
 conduct at all (ferrite) needs no artificial conductivity.
 """
@@ -45,8 +46,8 @@ class Reduced:
     """One geometry and frequency, ready for any number of material states (see `reduce_exterior`).
 
     `skin` is the live skin where it stands now, its bodies shifted by `ups`, the coil by `coil_up` (m). `h_drive`
-    (nh, 2) is H0, `h_potential` (nh, k) is D, `coil_response` (nhc + turns, k + nh) is Y; `base` holds the block
-    Mb D in the slots of the system matrix, `load` (k, 2) its right side per drive.
+    (nh, 2) is H0, `h_potential` (nh, k) is D, `coil_rows` (nhc, k + nh) is Q, `voltage_row` (k + nh,) is z; `base`
+    holds the block Mb D in the slots of the system matrix, `load` (k, 2) its right side per drive.
     """
 
     live: Live
@@ -55,7 +56,8 @@ class Reduced:
     skin: Skin
     h_drive: ComplexArray
     h_potential: ComplexArray
-    coil_response: ComplexArray
+    coil_rows: Array
+    voltage_row: ComplexArray
     base: ComplexArray
     load: ComplexArray
     ups: Array
@@ -113,9 +115,19 @@ class Reduced:
         """x = [h; U] of the coil for a state of this geometry."""
         if self.coil is None:
             return np.zeros(0, dtype=complex)
-        on_skin = state.potential[self.live.interior.skin.nodes]
-        out: ComplexArray = self.coil.alone @ state.drive.vector
-        return np.asarray(out - self.coil_response @ np.concatenate([on_skin, state.h]))
+        rows = np.zeros(len(self.coil.voltage_row), dtype=complex)
+        rows[: self.coil.n_field] = self.coil_rows @ self._on_skin(state)
+        return np.asarray(self.coil.alone @ state.drive.vector - self.coil.solve(rows))
+
+    def coil_voltage(self, state: FieldState) -> complex:
+        """Terminal voltage of the coil (V rms) for a state of this geometry."""
+        if self.coil is None:
+            return 0j
+        empty = self.coil.voltage_row @ self.coil.alone @ state.drive.vector
+        return complex(empty - self.voltage_row @ self._on_skin(state))
+
+    def _on_skin(self, state: FieldState) -> ComplexArray:
+        return np.concatenate([state.potential[self.live.interior.skin.nodes], state.h])
 
 
 def reduce_exterior(
@@ -139,11 +151,14 @@ def reduce_exterior(
     rhs = np.zeros((nh, k + N_DRIVES), dtype=complex)
     rhs[:, :k] = -W
     rhs[:, k + 1] = 0.5 * skin.collocation[:, 0] ** 2
-    response = np.zeros((0, k + nh), dtype=complex)
+    coil_rows, voltage_row = np.zeros((0, k + nh)), np.zeros(k + nh, dtype=complex)
     if coil is not None:
         coil_skin = coil.skin.moved(coil_shift)
-        response, thrown = _coil_coupling(coil, coil_skin, skin)
-        back = thrown @ response
+        coil_rows = _coil_rows(coil_skin, skin)
+        thrown = coil.as_source(*blocks(skin.collocation, coil_skin))
+        sides = np.vstack([thrown, coil.voltage_row])
+        through = _times_real(coil.solve_transposed(sides.T).T[:, : coil.n_field], coil_rows)
+        back, voltage_row = through[:-1], through[-1]
         on_field -= back[:, k:]
         rhs[:, :k] += back[:, :k]
         rhs[:, k:] -= thrown @ coil.alone
@@ -153,25 +168,30 @@ def reduce_exterior(
     first = int(live.element_entries.sum())
     data = live.pattern.add_up(base.real.ravel(), first) + 1j * live.pattern.add_up(base.imag.ravel(), first)
     load = skin.mass @ h[:, k:]
-    return Reduced(live, coil, omega, skin, h[:, k:], h_potential, response, data, load, shifts, coil_shift)
+    return Reduced(
+        live, coil, omega, skin, h[:, k:], h_potential, coil_rows, voltage_row, data, load, shifts, coil_shift
+    )
 
 
 def _coil_alone(live: Live, coil: CoilSystem | None, omega: float, coil_shift: float) -> Reduced:
-    unknowns = 0 if coil is None else len(coil.voltage_row)
-    none = np.zeros((0, 0), dtype=complex)
+    none, empty = np.zeros((0, 0), dtype=complex), np.zeros(0, dtype=complex)
     drives = np.zeros((0, N_DRIVES), dtype=complex)
-    empty = np.zeros(0, dtype=complex)
-    response = np.zeros((unknowns, 0), dtype=complex)
-    return Reduced(live, coil, omega, joined([]), drives, none, response, empty, drives, np.zeros(0), coil_shift)
+    rows = np.zeros((0 if coil is None else coil.n_field, 0))
+    return Reduced(live, coil, omega, joined([]), drives, none, rows, empty, empty, drives, np.zeros(0), coil_shift)
 
 
-def _coil_coupling(coil: CoilSystem, coil_skin: Skin, skin: Skin) -> tuple[ComplexArray, ComplexArray]:
-    """(Y, T): coil answer to the bodies' [A_b; h]; psi thrown by the coil unknowns onto the bodies."""
+def _coil_rows(coil_skin: Skin, skin: Skin) -> Array:
+    """(nhc, k + nh): what the bodies' [A_b; h] add to the left side of the coil's rows."""
     V, K = blocks(coil_skin.collocation, skin)
-    rows = np.zeros((coil.n_field + len(coil.turns), skin.n_potential + skin.n_field), dtype=complex)
-    rows[: coil.n_field, : skin.n_potential] = -K
-    rows[: coil.n_field, skin.n_potential :] = MU0 * V
-    return coil.solve(rows), coil.as_source(*blocks(skin.collocation, coil_skin))
+    return np.hstack([-K, MU0 * V])
+
+
+def _times_real(left: ComplexArray, right: Array) -> ComplexArray:
+    """Complex times real as two real products: half the work."""
+    out = np.empty((len(left), right.shape[1]), dtype=complex)
+    out.real = left.real @ right
+    out.imag = left.imag @ right
+    return out
 
 
 def _body_blocks(live: Live, skins: list[Skin], shifts: Array, known: PairBlocks) -> tuple[Array, Array]:

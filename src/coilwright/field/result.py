@@ -36,7 +36,8 @@ class CoilReading:
 
 @dataclass(frozen=True)
 class Error:
-    """Estimated relative errors: the difference to a solution on the coarser meshes."""
+    """Estimated relative errors: the difference to a solution on the coarser meshes; for resistance and powers not
+    less than the mismatch of the power balance."""
 
     resistance: float
     inductance: float

@@ -234,14 +234,17 @@ def _findings(result: FieldResult) -> tuple[Finding, ...]:
 
 
 def _difference(fine: FieldResult, rough: FieldResult) -> Error:
-    def relative(a: float, b: float) -> float:
-        return abs(a - b) / abs(a) if a else math.nan
+    # Two levels may agree by chance, or share an error; the power balance of the finer one is a floor they cannot hide.
+    floor = fine.power_mismatch if math.isfinite(fine.power_mismatch) else 0.0
+
+    def relative(a: float, b: float, least: float = 0.0) -> float:
+        return max(abs(a - b) / abs(a), least) if a else math.nan
 
     resistance = inductance = math.nan
     if fine.loaded is not None and rough.loaded is not None:
-        resistance = relative(fine.loaded.resistance, rough.loaded.resistance)
+        resistance = relative(fine.loaded.resistance, rough.loaded.resistance, floor)
         inductance = relative(fine.loaded.inductance, rough.loaded.inductance)
-    power = {n: relative(p, rough.body_powers[n]) for n, p in fine.body_powers.items()}
+    power = {n: relative(p, rough.body_powers[n], floor) for n, p in fine.body_powers.items()}
     flux = {
         n: float(np.linalg.norm(b - rough.points[n]) / max(float(np.linalg.norm(b)), 1e-300))
         for n, b in fine.points.items()

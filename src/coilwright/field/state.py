@@ -60,8 +60,7 @@ class FieldState:
     @cached_property
     def coil_voltage(self) -> complex:
         """Terminal voltage of the coil (V rms)."""
-        coil = self.reduced.coil
-        return 0j if coil is None else complex(coil.voltage_row @ self.coil_unknowns)
+        return self.reduced.coil_voltage(self)
 
     @property
     def impedance(self) -> complex:
