@@ -119,6 +119,16 @@ def test_without_a_coil_current_or_a_target():
     assert "mean power" not in str(sheet)
 
 
+def test_a_part_heated_through_its_own_pins():
+    ring = 'kind = "wire-ring", mean_diameter = "8 mm", wire_diameter = "0.5 mm"'
+    steel = STEEL.replace('kind = "bar", diameter = "20 mm", length = "100 mm"', ring)
+    drive = '[drive]\nfrequency = "50 Hz"\non_time = "5 s"\nthrough = { body = "bar", current = "6 A" }\n'
+    sheet = quick(loads(steel + drive))
+    assert sheet.coil == ()
+    assert sheet.bodies[0].value("energy_J") == pytest.approx(600 * 780 * sheet.bodies[0].value("mass_kg"))
+    assert not any(f.code.startswith("frequency") for f in sheet.findings)
+
+
 def test_frequency_verdicts():
     low = quick(loads((STEEL + COIL + DRIVE).replace('"100 kHz"', '"1 kHz"')))
     assert any(f.code == "frequency-low" for f in low.findings)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from coilwright.field.formulas_coupling import reflected_load, ring_inductance
 from coilwright.field.formulas_inductance import current_sheet_inductance, loop_flux_density, loop_mutual
 from coilwright.field.formulas_layers import Layer, Winding, impedance_over_layers, impedance_round_rod
-from coilwright.field.formulas_loads import bar_power
+from coilwright.field.formulas_loads import bar_factor, bar_power
 from coilwright.field.formulas_skin import MU_0, skin_depth
 
 Floats = NDArray[np.float64]
@@ -124,15 +124,16 @@ def _ring(part: PartSize, turns: Floats, frequency: float, rho: float, mur: floa
 
 
 def _skin(part: PartSize, turns: Floats, frequency: float, rho: float, mur: float) -> Reflected:
+    """The skin shuts the flux out: it carries M/L2 times the coil's current, and the bar's factor corrects its heat."""
     delta = float(skin_depth(frequency, rho, mur))
-    radius = part.outer - delta / (2 * mur)  # magnetic skins carry their flux in µr times less depth of air
-    surface = rho / delta * 2 * np.pi * part.outer / part.length
-    reactance_share = surface / (2 * np.pi * frequency)  # a thick skin's inner reactance equals its resistance
-    inductance = float(current_sheet_inductance(radius, part.length, 1)) + reactance_share
-    mutual = _mutual(turns, radius, part.bottom, part.top)
-    change, _ = reflected_load(mutual, surface, inductance, frequency)
+    surface = rho / delta * 2 * np.pi * part.outer / part.length * float(bar_factor(2 * part.outer / delta))
+    ratio = _mutual(turns, part.outer, part.bottom, part.top) / float(
+        current_sheet_inductance(part.outer, part.length, 1)
+    )
     return Reflected(
-        float(change), "ΔR = (ωM)² R2/(R2² + (ωL2)²), skin as one turn", "Terman, Radio Engineers' Handbook (1943), sec. 3"
+        ratio**2 * surface,
+        "ΔR = (M/L2)² (ρ/δ) 2π a/l F(d/δ), skin as one turn",
+        "Terman, Radio Engineers' Handbook (1943), sec. 3; F: Lupi (2017), eqs 6.9-6.17",
     )
 
 

@@ -221,6 +221,8 @@ def _electrical(
                 power = current**2 * load.resistance
                 key, label = f"power_{state}_W", f"power at the given current, {state}"
                 out.append(QuickLine(key, label, power, "W", "I² ΔR", load.source))
+    if drawn.job.coil is None:  # a current through the part's own pins asks for no particular frequency
+        return out
     return out + _band(part, *_properties(material, target), name, frequency, findings)
 
 
