@@ -78,9 +78,9 @@ def test_level_is_a_share_of_full_drive():
 @pytest.mark.parametrize(
     ("limit", "code", "words"),
     [
-        (dict(current=48.0), "source current", "source current limit (48 A)"),
-        (dict(power=200.0), "source power", "source power limit (200 W)"),
-        (dict(voltage=5.0), "source voltage", "source voltage limit (5 V)"),
+        ({"current": 48.0}, "source current", "source current limit (48 A)"),
+        ({"power": 200.0}, "source power", "source power limit (200 W)"),
+        ({"voltage": 5.0}, "source voltage", "source voltage limit (5 V)"),
     ],
 )
 def test_the_limit_that_bites_is_named(limit, code, words):
@@ -143,7 +143,7 @@ def test_resonance_outside_the_window_says_which_capacitance_helps():
 
 def test_a_source_that_cannot_start_says_what_would_help():
     lossy = replace(COUPLED, inductor_inductance=60e-6)
-    with pytest.raises(BadInput, match="the source cannot start: .*less coupling inductance"):
+    with pytest.raises(BadInput, match=r"the source cannot start: .*less coupling inductance"):
         operating_point(lossy, (0.4, 1.0e-6))
 
 
