@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -44,29 +45,27 @@ def choose_transformer(
 def choose_inductor(
     tank: TankInput, coil: CoilImpedance | tuple[float, float], inductances: Iterable[float], q: float | None = None
 ) -> tuple[Match, ...]:
-    """Coupling inductances (H), best first. `q`: Q of the inductor at the coil's present frequency sets its resistance,
+    """Coupling inductances (H), best first. `q`: Q of the inductor, which sets its resistance at the followed frequency;
     None keeps the tank's. Raises BadInput when none can start.
     """
     trials = []
     for value in inductances:
         if value <= 0.0:
             raise BadInput(Fault("inductance", f"must be above zero, received {value:g} H"))
-        resistance = tank.inductor_resistance
-        trial = replace(tank, inductor_inductance=value, inductor_resistance=resistance)
-        if q is not None:
-            omega = 6.283185307179586 * operating_point(trial, coil).frequency
-            trial = replace(trial, inductor_resistance=omega * value / q)
+        trial = replace(tank, inductor_inductance=value)
         trials.append((f"{value * 1e6:.4g} uH", value, trial))
-    return _ranked(trials, coil, "inductor")
+    return _ranked(trials, coil, "inductor", q)
 
 
-def _ranked(trials: Sequence[tuple[str, float, TankInput]], coil: Any, what: str) -> tuple[Match, ...]:
+def _ranked(
+    trials: Sequence[tuple[str, float, TankInput]], coil: Any, what: str, q: float | None = None
+) -> tuple[Match, ...]:
     if not trials:
         raise BadInput(Fault(what, "no values were given to choose from; name at least one"))
     matches, refusals = [], []
     for label, value, tank in trials:
         try:
-            matches.append(Match(label, value, operating_point(tank, coil)))
+            matches.append(Match(label, value, _settled(tank, coil, q)))
         except BadInput as error:
             refusals.append(Match(label, value, None, error.faults[0].what))
     if not matches:
@@ -79,6 +78,15 @@ def _ranked(trials: Sequence[tuple[str, float, TankInput]], coil: Any, what: str
     matches.sort(key=lambda m: (_over(m), -m.coil_power))
     first = matches[0]
     return (first, *(replace(m, verdict=_why(m, first)) for m in matches[1:]), *refusals)
+
+
+def _settled(tank: TankInput, coil: Any, q: float | None) -> OperatingPoint:
+    """Operating point; with a Q the inductor's resistance is that of the frequency found without it."""
+    point = operating_point(tank, coil)
+    if q is None:
+        return point
+    omega = 2.0 * math.pi * point.frequency
+    return operating_point(replace(tank, inductor_resistance=omega * tank.inductor_inductance / q), coil)
 
 
 def _over(match: Match) -> bool:
