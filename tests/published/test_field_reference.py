@@ -62,10 +62,10 @@ def test_empty_coil_turn_powers_and_balance(case):
 
 @by_name
 def test_flux_density_at_points(case):
-    """Inside the part B is a derivative of quadratic elements under a graded skin, hence the wider margin there."""
+    """Deep inside the bar B is a slope of A where it has decayed to a few per cent, hence the wider margin there."""
     result, want = result_of(case), case["result"]
     for name, b in result.points.items():
         reference = want["B_" + name]
         actual = float(np.linalg.norm(b)) / reference - 1.0
-        assert abs(actual) < (4e-3 if name in ("ring_mid", "inside") else 1.5e-4), name
+        assert abs(actual) < (2e-3 if name == "inside" else 1e-4), name
         assert abs(actual) < 3.0 * result.error.flux_density[name] + 3e-5, name  # 3e-5: the reference's own error

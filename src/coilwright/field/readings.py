@@ -9,6 +9,7 @@ import numpy as np
 
 from coilwright.field.exterior import MU0, blocks, flux_density
 from coilwright.field.places import Places, locate
+from coilwright.field.recovery import recovered_slopes
 from coilwright.field.skin import ComplexArray, Skin, edge_shape
 from coilwright.field.state import FieldState
 from coilwright.section.mesh import Mesh
@@ -71,10 +72,13 @@ def flux_density_at(state: FieldState, at: Array) -> ComplexArray:
     for inside, p in _found(state, at):
         local = inside.nodal[inside.mesh.quads[p.element]]
         r = at[p.point, 0]
-        slope = np.sum(local * p.d_r, axis=1)
+        own = at[p.point] - np.array([0.0, inside.up])
+        slope, slope_z = recovered_slopes(
+            inside.mesh, inside.nodal, p.element, own, np.sum(local * p.d_r, axis=1), np.sum(local * p.d_z, axis=1)
+        )
         on_axis = r < 1e-9 * inside.mesh.points[:, 0].max()
         over_r = np.where(on_axis, slope, np.sum(local * p.shape, axis=1) / np.where(on_axis, 1.0, r))
-        out[p.point, 0] = np.where(on_axis, 0.0, -np.sum(local * p.d_z, axis=1))
+        out[p.point, 0] = np.where(on_axis, 0.0, -slope_z)
         out[p.point, 1] = slope + over_r
         outside[p.point] = False
     if outside.any():
