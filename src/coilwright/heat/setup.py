@@ -62,14 +62,18 @@ def wall_thickness(mesh: Mesh, region: str) -> float:
 def charge_input(charge: Charge) -> ChargeInput:
     """The law of the charge's kind with the job's own kinetics in place."""
     law: ChargeLaw = charge_law(charge.kind)
-    given = {
-        "heat_of_reaction": charge.heat,
-        "rate_constant": charge.rate_constant,
-        "activation_energy": charge.activation_energy,
-        "order": charge.order,
-    }
-    law = replace(law, **{k: v for k, v in given.items() if v is not None})
+    law = replace(
+        law,
+        heat_of_reaction=_or(charge.heat, law.heat_of_reaction),
+        rate_constant=_or(charge.rate_constant, law.rate_constant),
+        activation_energy=_or(charge.activation_energy, law.activation_energy),
+        order=_or(charge.order, law.order),
+    )
     return ChargeInput(charge.mass, law, deposit_share=law.metal_fraction)
+
+
+def _or(given: float | None, usual: float) -> float:
+    return usual if given is None else given
 
 
 def valid_range(material: Material) -> tuple[float, float]:
