@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from coilwright.tank import network as net
-from coilwright.tank.bridge import bridge_space
 from coilwright.tank.chain import build_chain, to_circuit, winding_coil
 from coilwright.tank.netlist import ac_deck, netlist, node_word
 from coilwright.tank.startup import ring_up
@@ -82,21 +81,23 @@ def half_period_peaks(time, wave, frequency, cycles):
 
 
 def test_start_up_of_a_current_fed_tank(tmp_path):
-    """The bridge as a turned-over transformer has no SPICE element: the choke charging one half period is compared."""
+    """The bridge that turns the choke over is written as two behavioural sources driven by a square of +-1."""
     case = next(c for c in CASES if c.name == "parallel")
-    space = bridge_space(case.tank, case.coil, case.frequency)
-    drive = (
-        net.VoltageSource("drive", "supply", "0", 1.0),
-        net.Resistor("choke R", "supply", "m", 0.02),
-        net.Inductor("choke L", "m", "dc", 1e-3),
-        net.IdealTransformer("turn", "dc", "0", "s", "0", 1.0),
+    cycles, supply, f, source = 25, 100.0, case.frequency, case.tank.source
+    sink = net.VoltageSource("drive", "supply", "0", 1.0)  # only a card to rewrite
+    body = netlist(to_circuit(build_chain(case.tank), case.coil, sink, 3, f), f)
+    edge, step = 1e-5 / f, 1.0 / f / STEPS_PER_PERIOD
+    bridge = (
+        f"Rch n_supply m1 {source.choke_resistance}\nLch m1 m2 {source.choke}\nVam m2 dc 0\nBdc dc 0 V=V(p)*V(n_s)\n"
+        f"Btank 0 n_s I=V(p)*I(Vam)\nVp p 0 PULSE(1 -1 {0.5 / f:.12g} {edge:.6g} {edge:.6g} {0.5 / f - edge:.12g} {1 / f:.12g})\n"
     )
-    circuit = to_circuit(build_chain(case.tank), case.coil, drive, 3, case.frequency)
-    time, current = transient(circuit, "dc 100", case.frequency, 6, tmp_path)
-    phi, gamma = space.step(1.0 / case.frequency / 100)
-    x, mine = np.zeros(len(phi)), []
-    for _ in range(600):
-        mine.append(float(space.c[space.index("i coil L")] @ x))
-        x = phi @ x + gamma[:, 0] * 100.0
-    theirs = np.interp(np.arange(600) / case.frequency / 100, time, current)
-    assert np.abs(np.array(mine) - theirs).max() <= 1e-3 * np.abs(theirs).max()
+    card = re.sub(r"(?m)^Vdrive (\S+) (\S+) .*$", rf"Vdrive \1 \2 dc {supply}\n{bridge}", body)
+    run(
+        f"{card}.options reltol=1e-5 abstol=1e-9 vntol=1e-9\n.control\noption numdgt=12\n"
+        f"tran {step:.12g} {cycles / f:.12g} 0 {step:.12g} uic\nwrdata coil.txt lcoil_l#branch\nquit 0\n.endc\n.end\n",
+        tmp_path,
+    )
+    time, current = np.loadtxt(tmp_path / "coil.txt").T
+    ours = ring_up(case.tank, case.coil, f, cycles, samples=STEPS_PER_PERIOD // 2, supply=supply).wave
+    theirs, mine = (half_period_peaks(t, i, f, cycles) for t, i in ((time, current), (ours.time, ours.coil_current)))
+    assert np.abs(mine - theirs).max() <= 1e-3 * theirs.max()
