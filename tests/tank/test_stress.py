@@ -13,11 +13,12 @@ from coilwright.tank.stress import (
     can_loads,
     empty_coil,
     one_string_lost,
+    stress_table,
     uneven_parallel,
     uneven_string,
     worst_check,
 )
-from tests.tank.networks import SERIES, bank, can
+from tests.tank.networks import MATCHED, SERIES, TAPPED, bank, can
 
 COIL = (0.0413, 1.38e-6)
 
@@ -91,3 +92,13 @@ def test_warm_capacitors_ring_higher():
 def test_empty_coil_rings_up_the_volts_of_a_constant_voltage_source():
     empty = empty_coil(SERIES, COIL, (0.033, 1.4e-6))
     assert empty.coil_current > 0.15 and empty.coil_power > 0.0
+
+
+def test_a_half_bridge_leaves_direct_voltage_on_what_blocks_it():
+    point = operating_point(MATCHED, (0.0141, 0.17e-6))
+    [load] = stress_table(MATCHED, point)
+    assert load.peak_voltage == pytest.approx(math.sqrt(2) * point.component("tank").voltage + 160.0, rel=1e-6)
+    tapped = replace(TAPPED, source=replace(TAPPED.source, kind="voltage-fed half bridge"))
+    loads = {x.place: x for x in stress_table(tapped, operating_point(tapped, (0.06, 2e-6)))}
+    assert loads["block"].peak_voltage - math.sqrt(2) * loads["block"].voltage == pytest.approx(100.0)
+    assert loads["tank"].peak_voltage == pytest.approx(math.sqrt(2) * loads["tank"].voltage)

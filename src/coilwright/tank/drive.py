@@ -230,6 +230,11 @@ class TankDrive:
     loss_names: tuple[str, ...]
     bank_index: int
 
+    @property
+    def middle_frequency(self) -> float:
+        """A frequency (Hz) to begin with before any coil is known: the set one, or the middle of the window."""
+        return self.source.frequency or math.sqrt(self.source.limits.window[0] * self.source.limits.window[1])
+
     def respond(
         self, coil_resistance: float, coil_inductance: float, frequency_guess: float | None = None, level: float = 1.0
     ) -> DriveResponse:

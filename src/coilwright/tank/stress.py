@@ -156,3 +156,20 @@ def change(
         worst_check(new.ratings),
         new,
     )
+
+
+def stress_table(tank: TankInput, point: OperatingPoint) -> tuple[CanLoad, ...]:
+    """Every kind of can in the tank at an operating point, peak voltage with the direct voltage it also holds.
+
+    A half bridge fed from one supply puts half of it, as direct voltage, on the blocking capacitors, or on the tank's own
+    when it has none, they stand in series and no transformer comes before them. Other banks hold none.
+    """
+    source = tank.source
+    half = source.supply / 2.0 if source is not None and source.kind == "voltage-fed half bridge" else 0.0
+    behind = tank.arrangement != "series" or (tank.transformer is not None and tank.bank_side == "coil")
+    holder = "block" if tank.block is not None else ("" if behind else "tank")
+    loads: list[CanLoad] = []
+    for place, bank in tank.banks():
+        direct = half if place == holder else 0.0
+        loads += can_loads(place, bank, point.component(place).voltage, point.frequency, direct)
+    return tuple(loads)
