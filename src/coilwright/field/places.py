@@ -10,7 +10,7 @@ from coilwright.section.mesh import Mesh
 from coilwright.section.quad9 import Array, IntArray, quad_shape
 
 _SLACK = 1e-6
-_CHUNK = 4_000_000
+_CHUNK = 400_000
 # Gradients are taken this share towards the middle of the element: at a collapsed corner they do not exist.
 _NUDGE = 1e-6
 
@@ -43,16 +43,20 @@ def locate(mesh: Mesh, at: Array) -> Places:
 
 
 def _candidates(at: Array, low: Array, high: Array) -> tuple[IntArray, IntArray]:
-    points, elements = [], []
-    step = max(1, _CHUNK // max(1, len(low)))
-    for start in range(0, len(at), step):
-        part = at[start : start + step, None, :]
-        hit = np.all((part >= low) & (part <= high), axis=2)
-        i, e = np.nonzero(hit)
-        points.append(i + start)
-        elements.append(e)
+    """Pairs (point, element) whose bounding boxes meet."""
     empty = np.zeros(0, dtype=np.int64)
-    return np.concatenate([empty, *points]), np.concatenate([empty, *elements])
+    if len(low) == 0:
+        return empty, empty
+    near = np.flatnonzero(np.all((at >= low.min(axis=0)) & (at <= high.max(axis=0)), axis=1))
+    points, elements = [empty], [empty]
+    step = max(1, _CHUNK // len(low))
+    for start in range(0, len(near), step):
+        part = near[start : start + step]
+        r, z = at[part, 0, None], at[part, 1, None]
+        i, e = np.nonzero((r >= low[:, 0]) & (r <= high[:, 0]) & (z >= low[:, 1]) & (z <= high[:, 1]))
+        points.append(part[i])
+        elements.append(e)
+    return np.concatenate(points), np.concatenate(elements)
 
 
 def _invert(corners: Array, at: Array) -> Array:
