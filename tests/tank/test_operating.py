@@ -130,6 +130,16 @@ def test_power_by_detuning_runs_above_resonance_at_full_amplitude():
     assert point.frequency > plain.frequency and point.phase > plain.phase
 
 
+def test_detuning_names_what_sends_the_frequency_up():
+    tank = with_source(
+        MATCHED, hold="power", held=9000.0, regulate="frequency", limits=limits(60e3, 160e3, current=20.0)
+    )
+    point = operating_point(tank, (0.0141, 0.17e-6))
+    assert point.limiting == "source current" and point.source_current == pytest.approx(20.0, rel=1e-9)
+    edge = operating_point(with_source(tank, limits=limits(60e3, 105e3, current=20.0)), (0.0141, 0.17e-6))
+    assert "the source's highest frequency (105 kHz)" in edge.limited_by and edge.frequency == 105e3
+
+
 def test_resonance_outside_the_window_says_which_capacitance_helps():
     tank = with_source(SERIES, limits=limits(500e3, 700e3))
     with pytest.raises(

@@ -169,6 +169,9 @@ def solve_drive(
     if source.regulate == "frequency" and at[3].amplitude < source.full_amplitude * (1.0 - 1e-12):
         frequency, limits = _raise_frequency(chain, source, coil, frequency, level)
         at = _evaluate(chain, source, coil, frequency, level)
+        # at full amplitude by intention: what bites is what sent the frequency up, if it is not the wanted level
+        unbound = scale(source, at[0], at[1], at[2][-1], level, capped=False)
+        at = (*at[:3], Scale(at[3].amplitude, unbound.limiting))
     v1, i1, flows, got = at
     if got.limiting:
         limits = (*limits, got.limiting)
