@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from mpmath import mp
 
-from coilwright.field.exterior import MU0, blocks, flux_density
+from coilwright.field.exterior import MU0, blocks
+from coilwright.field.radiation import flux_density
 from coilwright.field.ring import ring_fields, ring_potential
-from coilwright.field.skin import skin_of
+from coilwright.field.skin import edge_shape, skin_of
 from coilwright.section.blocks import disc
 
 ANGLE = (np.arange(4000) + 0.5) * 2.0 * np.pi / 4000
@@ -80,3 +81,25 @@ def test_a_thin_ring_of_current_gives_the_field_on_its_axis():
     got = flux_density(np.column_stack([0 * z, z]), skin, h, np.zeros(skin.n_potential, dtype=complex))
     assert got[:, 1] == pytest.approx(MU0 * 0.02**2 / (2 * (0.02**2 + z**2) ** 1.5), rel=1e-5)
     assert np.all(got[:, 0] == 0.0)
+
+
+def test_far_points_and_near_points_meet_in_the_flux_density():
+    """One point at a time and all together, across the limit between the two rules, on and off the axis."""
+    skin = skin_of(disc((0.02, 0.0), np.array([0.0, 2e-3]), 12, "turn"))
+    rng = np.random.default_rng(3)
+    h = rng.normal(size=skin.n_field) + 1j * rng.normal(size=skin.n_field)
+    potential = rng.normal(size=skin.n_potential) + 0j
+    for r, z, tolerance in [(0.02, 4.9e-3, 1e-4), (0.0, 0.01, 1e-7), (1e-7, 0.01, 1e-7), (0.05, -0.02, 1e-7)]:
+        got = flux_density(np.array([[r, z]]), skin, h, potential)[0]
+        x, w = np.polynomial.legendre.leggauss(40)
+        want = np.zeros(2, dtype=complex)
+        at_edges = potential[skin.number]
+        for e, p in enumerate(skin.points):
+            shape, slope = np.stack([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2]), np.stack([x - 0.5, -2 * x, x + 0.5])
+            rr, zz, tr, tz = p[:, 0] @ shape, p[:, 1] @ shape, p[:, 0] @ slope, p[:, 1] @ slope
+            current = -MU0 * np.hypot(tr, tz) * w * (h[2 * e : 2 * e + 2] @ edge_shape(x))
+            charge = -(tr / rr * (at_edges[e] @ shape) + at_edges[e] @ slope) * w
+            for k in range(len(x)):
+                b_r, b_z, c_r, c_z = ring_fields(r, z, rr[k], zz[k])
+                want += current[k] * np.array([b_r, b_z]) + charge[k] * np.array([c_r, c_z])
+        assert got == pytest.approx(want, rel=tolerance, abs=tolerance * np.abs(want).max())

@@ -2,9 +2,7 @@
 
 For a point x on a skin:   psi/2 - sum K A + mu0 sum V h = psi of given sources,   psi = r A,
     V = integral of M(x, x') phi(x') ds',   K = integral of d_n' M(x, x') N(x') ds',   M from `ring.ring_potential`.
-Off the skins the factor 1/2 becomes 1, which gives psi anywhere outside. B outside comes from the ring currents -h and
-the ring magnetic charges B_n on the skins (Stratton & Chu, Phys. Rev. 56 (1939) 99: the surface-source representation),
-so that no kernel is more singular than 1/distance.
+Off the skins the factor 1/2 becomes 1, which gives psi anywhere outside.
 """
 
 from __future__ import annotations
@@ -14,17 +12,17 @@ import math
 import numpy as np
 
 from coilwright.field.compiled import compiled
-from coilwright.field.ring import ring_fields, ring_potential
-from coilwright.field.skin import ComplexArray, Skin
+from coilwright.field.ring import ring_potential
+from coilwright.field.skin import Skin
 from coilwright.section.quad9 import Array, IntArray, gauss
 
 MU0 = 4e-7 * math.pi
 
 # Beyond this many edge lengths four Gauss points are enough (1e-9); nearer, the edge is bisected.
-_FAR = 2.5
+FAR = 2.5
 # Beyond this many three are.
-_VERY_FAR = 5.0
-_ROOT3 = math.sqrt(3.0)
+VERY_FAR = 5.0
+ROOT3 = math.sqrt(3.0)
 _X3, _W3 = (a.copy() for a in gauss(3))
 _X4, _W4 = (a.copy() for a in gauss(4))
 _X8, _W8 = (a.copy() for a in gauss(8))
@@ -32,7 +30,7 @@ _X12, _W12 = (a.copy() for a in gauss(12))
 
 
 @compiled
-def _edge(p: Array) -> tuple[float, float, float, float, float, float]:
+def edge_polynomial(p: Array) -> tuple[float, float, float, float, float, float]:
     """Coefficients of r = r0 + r1 x + r2 x^2 and of z along an edge, x in [-1, 1]."""
     return (
         p[1, 0],
@@ -53,8 +51,8 @@ def _sample(
     v = m * math.sqrt(tr * tr + tz * tz) * w
     k = (tz * r_bz + tr * r_br) * w
     return (
-        0.5 * v * (1.0 - _ROOT3 * x),
-        0.5 * v * (1.0 + _ROOT3 * x),
+        0.5 * v * (1.0 - ROOT3 * x),
+        0.5 * v * (1.0 + ROOT3 * x),
         0.5 * k * x * (x - 1.0),
         k * (1.0 - x * x),
         0.5 * k * x * (x + 1.0),
@@ -67,7 +65,7 @@ def _own_edge(rc: float, p: Array, x0: float, out: Array) -> None:
 
     x' - x is formed from the edge's polynomial: subtracting coordinates would cost digits.
     """
-    _, r1, r2, _, z1, z2 = _edge(p)
+    _, r1, r2, _, z1, z2 = edge_polynomial(p)
     ar, az = r1 + 2.0 * x0 * r2, z1 + 2.0 * x0 * z2
     for side in (-1.0, 1.0):
         reach = 1.0 - side * x0
@@ -85,7 +83,7 @@ def _own_edge(rc: float, p: Array, x0: float, out: Array) -> None:
 @compiled
 def _piece(rc: float, zc: float, p: Array, middle: float, half: float, x: Array, w: Array, out: Array) -> None:
     """Gauss rule (x, w) on the part [middle - half, middle + half] of an edge."""
-    r0, r1, r2, z0, z1, z2 = _edge(p)
+    r0, r1, r2, z0, z1, z2 = edge_polynomial(p)
     for q in range(len(x)):
         t = middle + half * x[q]
         s = _sample(
@@ -104,7 +102,7 @@ def _piece(rc: float, zc: float, p: Array, middle: float, half: float, x: Array,
 @compiled
 def _near_edge(rc: float, zc: float, p: Array, length: float, stack: Array, out: Array) -> None:
     """Bisect until a piece is farther than about half its length, then eight points."""
-    r0, r1, r2, z0, z1, z2 = _edge(p)
+    r0, r1, r2, z0, z1, z2 = edge_polynomial(p)
     count = 1
     stack[0, 0], stack[0, 1] = 0.0, 1.0
     while count > 0:
@@ -126,7 +124,7 @@ def _far_points(
 ) -> None:  # fmt: skip
     """One quadrature point's share to all far targets at once: `ring_potential` with four AGM steps and no branch, so
     that the compiler works on several targets together. Full accuracy for d/D > 1e-3."""
-    s0, s1 = 0.5 * (1.0 - _ROOT3 * x) * w, 0.5 * (1.0 + _ROOT3 * x) * w
+    s0, s1 = 0.5 * (1.0 - ROOT3 * x) * w, 0.5 * (1.0 + ROOT3 * x) * w
     n0, n1, n2 = 0.5 * x * (x - 1.0) * w, (1.0 - x * x) * w, 0.5 * x * (x + 1.0) * w
     length = math.sqrt(tr * tr + tz * tz) / (2.0 * math.pi)
     nr, nz = tz / (2.0 * math.pi), tr / (2.0 * math.pi)
@@ -191,11 +189,11 @@ def _assemble(at_r: Array, at_z: Array, itself: bool, points: Array, number: Int
             dr, dz = at_r[i] - p[1, 0], at_z[i] - p[1, 1]
             away2 = dr * dr + dz * dz
             total = at_r[i] + p[1, 0]
-            far = away2 > (_FAR * length) ** 2 and away2 > 1e-5 * total * total
+            far = away2 > (FAR * length) ** 2 and away2 > 1e-5 * total * total
             mask[i] = 1.0 if far else 0.0
             nearest = min(nearest, away2)
-        x, w = (_X3, _W3) if nearest > (_VERY_FAR * length) ** 2 else (_X4, _W4)
-        r0, r1, r2, z0, z1, z2 = _edge(p)
+        x, w = (_X3, _W3) if nearest > (VERY_FAR * length) ** 2 else (_X4, _W4)
+        r0, r1, r2, z0, z1, z2 = edge_polynomial(p)
         v0, v1 = V[2 * e], V[2 * e + 1]
         k0, k1, k2 = K[number[e, 0]], K[number[e, 1]], K[number[e, 2]]
         for q in range(len(x)):
@@ -208,7 +206,7 @@ def _assemble(at_r: Array, at_z: Array, itself: bool, points: Array, number: Int
             if mask[i] == 0.0:
                 out[:] = 0.0
                 if itself and i // 2 == e:
-                    _own_edge(at_r[i], p, (2.0 * (i % 2) - 1.0) / _ROOT3, out)
+                    _own_edge(at_r[i], p, (2.0 * (i % 2) - 1.0) / ROOT3, out)
                 else:
                     _near_edge(at_r[i], at_z[i], p, length, stack, out)
                 v0[i] += out[0]
@@ -228,51 +226,3 @@ def blocks(at: Array, source: Skin, *, itself: bool = False) -> tuple[Array, Arr
     r, z = np.ascontiguousarray(at.T)
     _assemble(r, z, itself, source.points, source.number, V, K)
     return V.T, K[:-1].T
-
-
-@compiled
-def _radiate(at: Array, points: Array, h: ComplexArray, a: ComplexArray, out: ComplexArray) -> None:
-    stack = np.empty((64, 2))
-    for i in range(at.shape[0]):
-        rp, zp = at[i, 0], at[i, 1]
-        br, bz = 0j, 0j
-        for e in range(points.shape[0]):
-            p = points[e]
-            r0, r1, r2, z0, z1, z2 = _edge(p)
-            length = math.hypot(p[2, 0] - p[0, 0], p[2, 1] - p[0, 1])
-            far = math.hypot(r0 - rp, z0 - zp) > _FAR * length
-            x, weight = (_X4, _W4) if far else (_X8, _W8)
-            count = 1
-            stack[0, 0], stack[0, 1] = 0.0, 1.0
-            while count > 0:
-                count -= 1
-                middle, half = stack[count, 0], stack[count, 1]
-                away = math.hypot(r0 + middle * (r1 + middle * r2) - rp, z0 + middle * (z1 + middle * z2) - zp)
-                if away < 1.5 * half * length and half > 1e-6 and count < 60:
-                    stack[count, 0], stack[count, 1] = middle - 0.5 * half, 0.5 * half
-                    stack[count + 1, 0], stack[count + 1, 1] = middle + 0.5 * half, 0.5 * half
-                    count += 2
-                    continue
-                for q in range(len(x)):
-                    t = middle + half * x[q]
-                    r, z = r0 + t * (r1 + t * r2), z0 + t * (z1 + t * z2)
-                    tr, tz = r1 + 2.0 * t * r2, z1 + 2.0 * t * z2
-                    w = half * weight[q]
-                    here = 0.5 * (h[2 * e] * (1.0 - _ROOT3 * t) + h[2 * e + 1] * (1.0 + _ROOT3 * t))
-                    a_here = 0.5 * t * (t - 1.0) * a[e, 0] + (1.0 - t * t) * a[e, 1] + 0.5 * t * (t + 1.0) * a[e, 2]
-                    slope = (t - 0.5) * a[e, 0] - 2.0 * t * a[e, 1] + (t + 0.5) * a[e, 2]
-                    charge = -(tr * a_here / r + slope) * w  # B_n ds = -(1/r) d(r A)/dt dt
-                    current = -MU0 * here * math.sqrt(tr * tr + tz * tz) * w
-                    b_r, b_z, c_r, c_z = ring_fields(rp, zp, r, z)
-                    br += current * b_r + charge * c_r
-                    bz += current * b_z + charge * c_z
-        out[i, 0] += br
-        out[i, 1] += bz
-
-
-def flux_density(at: Array, source: Skin, h: ComplexArray, potential: ComplexArray) -> ComplexArray:
-    """(n, 2) B_r, B_z (T rms) at points outside, from h (A/m) and A (Wb/m, k boundary nodes) of one skin."""
-    out = np.zeros((len(at), 2), dtype=complex)
-    at_edges = np.where(source.number >= 0, potential[np.maximum(source.number, 0)], 0.0)
-    _radiate(np.ascontiguousarray(at), source.points, np.ascontiguousarray(h), np.ascontiguousarray(at_edges), out)
-    return out

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from coilwright.field.exterior import MU0, blocks, flux_density
+from coilwright.field.exterior import MU0, blocks
 from coilwright.field.places import Places, locate
+from coilwright.field.radiation import flux_density
 from coilwright.field.recovery import recovered_slopes
 from coilwright.field.skin import ComplexArray, Skin, edge_shape
 from coilwright.field.state import FieldState
