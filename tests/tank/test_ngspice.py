@@ -10,7 +10,8 @@ import pytest
 
 from coilwright.tank import network as net
 from coilwright.tank.chain import build_chain, to_circuit, winding_coil
-from coilwright.tank.netlist import ac_deck, netlist, node_word
+from coilwright.tank.netlist import ac_deck, netlist, node_word, tank_netlist
+from coilwright.tank.operating import operating_point
 from coilwright.tank.startup import ring_up
 from tests.tank.networks import CASES
 
@@ -45,6 +46,16 @@ def test_ac_points(case, offset, tmp_path):
     for node, value in ours.items():
         theirs = complex(*map(float, printed[node_word(node)].split(",")))
         assert abs(theirs - value[0]) <= 1e-6 * abs(value[0]) + 1e-9 * largest, (node, theirs, value[0])
+
+
+@ids
+def test_the_printed_tank_carries_the_coil_current_of_the_operating_point(case, tmp_path):
+    point = operating_point(case.tank, case.coil)
+    fed = point.source_current if case.tank.source.current_fed else point.source_voltage
+    deck = tank_netlist(case.tank, case.coil, point.frequency, fed)
+    out = run(deck.replace("quit 0", "print i(lcoil_l)\nquit 0"), tmp_path)
+    theirs = complex(*map(float, re.search(r"(?m)^i\(lcoil_l\) = (\S+)", out).group(1).split(",")))
+    assert abs(theirs) == pytest.approx(point.coil_current, rel=1e-6)
 
 
 def transient(circuit, drive, frequency, cycles, folder):

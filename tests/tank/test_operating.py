@@ -209,3 +209,16 @@ def test_a_warm_answer_is_quick(case):
             f = drive.respond(case.coil[0] * (1 + 1e-3 * (k % 7)), case.coil[1] * (1 + 1e-4 * (k % 5)), f).frequency
         rounds.append((time.perf_counter() - start) / 50)
     assert min(rounds) < 0.4e-3
+
+
+def test_the_answer_can_be_read_and_kept():
+    import json
+
+    point = operating_point(SERIES, (0.0413, 1.38e-6), unloaded=(0.0325, 1.38e-6))
+    assert point.unloaded_q > point.loaded_q > 50.0
+    kept = json.loads(json.dumps(point.to_dict()))
+    assert kept["frequency_Hz"] == point.frequency and kept["coil"]["current_A"] == point.circulating_current
+    assert f"{point.coil_current:.4g} A" in str(point)
+    assert kept["efficiency"] == pytest.approx(0.0413 / point.source_impedance.real, rel=1e-9)
+    with pytest.raises(KeyError, match="no component"):
+        point.component("valve")

@@ -10,8 +10,11 @@ from __future__ import annotations
 import math
 import re
 
+from coilwright.tank.chain import CoilImpedance, build_chain, to_circuit
 from coilwright.tank.formulas import line_two_port
+from coilwright.tank.inputs import TankInput
 from coilwright.tank.network import (
+    GROUND,
     Capacitor,
     Circuit,
     Coupled,
@@ -40,6 +43,18 @@ def netlist(circuit: Circuit, frequency: float) -> str:
         else:
             lines += _cards(e, frequency)
     return "\n".join(lines) + "\n"
+
+
+def tank_netlist(tank: TankInput, coil: CoilImpedance | tuple[float, float], frequency: float, amplitude: float) -> str:
+    """The whole tank with its source and coil as one ac deck at `frequency` (Hz), for a person to run or to keep.
+
+    `amplitude`: rms of the fundamental, V of a voltage-fed or A of a current-fed source (see OperatingPoint: the source's
+    voltage or current). coil: Z(f), one impedance, or (R, L).
+    """
+    source: VoltageSource | CurrentSource = VoltageSource("drive", "s", GROUND, amplitude)
+    if tank.source is not None and tank.source.current_fed:
+        source = CurrentSource("drive", "s", GROUND, amplitude)
+    return ac_deck(to_circuit(build_chain(tank), coil, source), frequency)
 
 
 def ac_deck(circuit: Circuit, frequency: float, nodes: tuple[str, ...] = ()) -> str:

@@ -27,8 +27,10 @@ def operating_point(
     """Where the source in `tank` settles on a coil given as Z(frequency in Hz) in ohm, as (R, L), or as one complex number.
 
     One complex number is allowed only with follow = "frequency", since it says nothing about other frequencies.
-    `unloaded`: the empty coil, for the unloaded Q. Raises BadInput when there is no source, when the resonance lies outside
-    the window, or when the source cannot start; the sentence says what would help.
+    A function must answer over an octave on either side of the source's window (the search for neighbouring resonances
+    goes there), so give the source a window. `unloaded`: the empty coil, for the unloaded Q. Raises BadInput when there
+    is no source, when the resonance lies outside the window, or when the source cannot start; the sentence says what
+    would help.
     """
     source = _source_of(tank)
     coil, empty = _as_function(coil_impedance, source), None if unloaded is None else _as_function(unloaded, source)
