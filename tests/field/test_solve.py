@@ -186,6 +186,16 @@ def test_a_weighted_turn_is_reciprocal():
     assert single.loaded.inductance < result.loaded.inductance
 
 
+def test_half_a_turn_has_half_the_resistance():
+    mesh = tube_mesh(0.012, 0.004, 0.0025, F, COPPER, FINE)
+    one = solve_field(FieldModel(CoilModel((ConductorTurn(mesh, COPPER),)), (), F))
+    apart = (ConductorTurn(mesh, COPPER), ConductorTurn(mesh, COPPER, shift=3.0, weight=0.5))
+    both = solve_field(FieldModel(CoilModel(apart), (), F))
+    assert both.loaded.resistance == pytest.approx(1.5 * one.loaded.resistance, rel=1e-6)
+    assert both.unloaded.resistance == pytest.approx(both.loaded.resistance, rel=1e-12)
+    assert both.turn_powers == pytest.approx(one.turn_powers[0] * np.array([1.0, 0.5]), rel=1e-6)
+
+
 def test_drive_superposes():
     model = FieldModel(coil(TURNS, F, FINE), (washer(net_current=2.0),), F)
     field = Field.of(model)

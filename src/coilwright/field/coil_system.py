@@ -55,6 +55,23 @@ class CoilSystem:
         """(h, U) of every turn."""
         return [(x[self.start[i] : self.start[i + 1]], complex(x[self.n_field + i])) for i in range(len(self.turns))]
 
+    def turn_powers(self, x: ComplexArray) -> Array:
+        """Loss (W) in every turn as wound: a part turn is computed as a whole ring carrying its weight of the current,
+        but really is an arc of that share carrying all of it, so its loss is the ring's over the weight."""
+        rings = [t.power(h, u) for t, (h, u) in zip(self.turns, self.split(x), strict=True)]
+        return np.array(rings) / self.weights
+
+    def voltage(self, x: ComplexArray, current: complex) -> complex:
+        """Terminal voltage (V), with the loss of part turns as above."""
+        out = complex(self.voltage_row @ x)
+        return out + self.part_turn_voltage(x, current)
+
+    def part_turn_voltage(self, x: ComplexArray, current: complex) -> complex:
+        """What the arcs of part turns add to the sum of ring voltages (V)."""
+        if current == 0.0 or np.all(self.weights == 1.0):
+            return 0j
+        return complex(np.sum((1.0 - self.weights) * self.turn_powers(x)) / np.conj(current))
+
     def as_source(self, V: Array, K: Array) -> ComplexArray:
         """psi that the turns throw (with the sign of the left side) at n points, as rows over x: (n, nh + turns)."""
         out = np.zeros((len(V), self.n_field + len(self.turns)), dtype=complex)

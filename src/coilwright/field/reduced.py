@@ -124,7 +124,10 @@ class Reduced:
         if self.coil is None:
             return 0j
         empty = self.coil.voltage_row @ self.coil.alone @ state.drive.vector
-        return complex(empty - self.voltage_row @ self._on_skin(state))
+        voltage = complex(empty - self.voltage_row @ self._on_skin(state))
+        if np.all(self.coil.weights == 1.0):
+            return voltage
+        return voltage + self.coil.part_turn_voltage(state.coil_unknowns, state.drive.coil_current)
 
     def _on_skin(self, state: FieldState) -> ComplexArray:
         return np.concatenate([state.potential[self.live.interior.skin.nodes], state.h])

@@ -155,7 +155,7 @@ def _result_of(solver: Field, state: FieldState) -> FieldResult:
     loaded = unloaded = None
     coupling = None
     if solver.coil is not None and current and not state.drive.background and not state.drive.net_currents:
-        empty = complex(solver.coil.voltage_row @ solver.coil.alone[:, 0])
+        empty = solver.coil.voltage(solver.coil.alone[:, 0], 1.0)
         loaded = CoilReading(state.impedance.imag / omega, state.impedance.real, model.frequency)
         unloaded = CoilReading(empty.imag / omega, empty.real, model.frequency)
         coupling = _coupling(state.impedance - empty, empty)

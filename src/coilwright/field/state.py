@@ -78,11 +78,11 @@ class FieldState:
 
     @cached_property
     def turn_powers(self) -> Array:
-        """Power (W) in every turn, its weight included."""
+        """Power (W) in every turn as wound (a part turn: in its arc)."""
         coil = self.reduced.coil
         if coil is None:
             return np.zeros(0)
-        return np.array([t.power(h, u) for t, (h, u) in zip(coil.turns, coil.split(self.coil_unknowns), strict=True)])
+        return coil.turn_powers(self.coil_unknowns)
 
     @cached_property
     def supplied_power(self) -> float:
