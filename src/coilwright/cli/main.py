@@ -100,6 +100,14 @@ def heat(
 
 
 @app.command()
+def tank(job: JobFile, as_json: AsJson = False, out: OutFolder = None) -> None:
+    """Capacitors, resonance, currents, stresses, source match, leads, water, cautions."""
+    from coilwright.cli import machine
+
+    guarded(as_json, lambda: machine.tank(job, as_json, out))
+
+
+@app.command()
 def materials(
     name: Annotated[str | None, typer.Argument(metavar="NAME", help="one material in full", show_default=False)] = None,
     as_json: AsJson = False,

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from coilwright.errors import BadInput, Fault
 from coilwright.field.inputs import FieldModel
 from coilwright.field.leads import LeadPair, lead_pair
 from coilwright.field.report import FieldReport
 from coilwright.field.setup import field_model, mesh_scene
 from coilwright.field.solve import Field
 from coilwright.heating.drive import Drive
-from coilwright.heating.setup import fixed_drive
+from coilwright.heating.setup import drive_of
 from coilwright.job import Job
 from coilwright.section.scene import Scene, scene
 from coilwright.section.sizes import Level
@@ -27,19 +28,18 @@ def field(job: Job, *, level: Level = "normal", estimate_error: bool = True) -> 
     `level` sets the meshes; with `estimate_error` the next coarser level is solved too. Raises BadInput for a section that
     cannot be, NotConverged when a saturating body does not settle.
     """
-    drive = fixed_drive(job)
+    drive = drive_of(job)
     drawn = scene(job)
     meshed = mesh_scene(drawn, drive.frequency, level)
     model = field_model(meshed)
-    leads = leads_of(drawn, drive.frequency)
-    solver = Field.of(model)
     temperatures = start_temperatures(drawn, model)
-    current = _settled_current(solver, drive, leads, temperatures)
+    solver, current = _settled(Field.of(model), drive, drawn, temperatures)
     coarse = None
     if estimate_error:
-        coarse = Field.of(field_model(mesh_scene(drawn, drive.frequency, _COARSER[level])))
+        rough = Field.of(field_model(mesh_scene(drawn, drive.frequency, _COARSER[level])))
+        coarse = rough.with_frequency(solver.model.frequency)
     result = solver.solve(current, temperatures, coarse=coarse)
-    return FieldReport(result, leads, meshed, result.findings)
+    return FieldReport(result, leads_of(drawn, solver.model.frequency), meshed, result.findings)
 
 
 def leads_of(drawn: Scene, frequency: float) -> LeadPair:
@@ -59,16 +59,21 @@ def start_temperatures(drawn: Scene, model: FieldModel) -> dict[str, float]:
     }
 
 
-def _settled_current(solver: Field, drive: Drive, leads: LeadPair, temperatures: dict[str, float]) -> float:
-    """Coil current (A rms) at which the drive and the loaded impedance agree."""
-    current = drive.respond(1.0, 1.0 + 0j, drive.frequency).current
+def _settled(solver: Field, drive: Drive, drawn: Scene, temperatures: dict[str, float]) -> tuple[Field, float]:
+    """The field at the frequency, and the coil current (A rms), at which drive and loaded impedance agree."""
+    answer = drive.respond(1.0, 1.0 + 0j, drive.frequency)
     if solver.model.coil is None:
-        return current
+        return solver, answer.current
+    current, frequency = answer.current or 1.0, drive.frequency
     for _ in range(_MOST):
+        solver = solver if solver.model.frequency == frequency else solver.with_frequency(frequency)
         state = solver.state(temperatures, solver.drive(current))
-        answer = drive.respond(1.0, state.impedance + leads.impedance, drive.frequency)
-        settled = abs(answer.current - current) <= _SETTLED * answer.current
-        current = answer.current
-        if settled:
+        answer = drive.respond(1.0, state.impedance + leads_of(drawn, frequency).impedance, frequency)
+        if answer.current <= 0.0:
+            raise BadInput(Fault(f"{drawn.job.name}: source", f"cannot run on this coil: {answer.limited_by}"))
+        near = abs(answer.current - current) <= _SETTLED * answer.current
+        same = abs(answer.frequency / frequency - 1.0) <= _SETTLED
+        current, frequency = answer.current, answer.frequency
+        if near and same:
             break
-    return current
+    return solver, current

@@ -158,7 +158,9 @@ def _thermal(drawn: Scene, name: str, findings: list[Finding]) -> list[QuickLine
     if target is None:
         target = _FALLBACK
         text = "the job asks for no temperature of this body; 800 degC is taken."
-        findings.append(Finding("no-temperature-asked", "note", f'body "{name}"', text, "Give an [[accept]] with reaches."))
+        findings.append(
+            Finding("no-temperature-asked", "note", f'body "{name}"', text, "Give an [[accept]] with reaches.")
+        )
     start, room = drawn.start_temperature(name), drawn.job.surroundings.temperature
     energy = volume * float(material.volumetric_enthalpy(target) - material.volumetric_enthalpy(start))
     area = _surface(drawn, name)
@@ -177,12 +179,16 @@ def _thermal(drawn: Scene, name: str, findings: list[Finding]) -> list[QuickLine
     ]
     if drawn.section.turns and (high_z - low_z) > 1.4 * (np.ptp(_turns(drawn)[:, 1]) + 2 * high_r):
         text = "the part is longer than the coil heats; energy and power are those of the whole part, an upper limit."
-        findings.append(Finding("heated-in-part-only", "note", f'body "{name}"', text, "Compute the shot for the zone alone."))
+        findings.append(
+            Finding("heated-in-part-only", "note", f'body "{name}"', text, "Compute the shot for the zone alone.")
+        )
     if time:
         mean = energy / time + 0.5 * (radiation + air + support)
         out += [
             QuickLine("time_s", "time allowed", time, "s", "from [[accept]] or on_time", "job file"),
-            QuickLine("power_needed_W", "mean power into the part", mean, "W", "E/t + ½ losses there", "energy balance"),
+            QuickLine(
+                "power_needed_W", "mean power into the part", mean, "W", "E/t + ½ losses there", "energy balance"
+            ),
         ]
     return out
 
@@ -202,7 +208,9 @@ def _electrical(
     states = {"cold": drawn.start_temperature(name), "hot": target}
     if not material.conducting:
         text = "its material does not conduct; no eddy current heats it directly."
-        findings.append(Finding("not-heated-directly", "warning", f'body "{name}"', text, "Heat it through a susceptor."))
+        findings.append(
+            Finding("not-heated-directly", "warning", f'body "{name}"', text, "Heat it through a susceptor.")
+        )
         return []
     out: list[QuickLine] = []
     for state, kelvin in states.items():
@@ -210,7 +218,9 @@ def _electrical(
         delta = float(skin_depth(frequency, rho, mur))
         out.append(QuickLine(f"skin_depth_{state}_m", f"skin depth {state}", delta, "m", "δ = sqrt(ρ/(π f µ))", SKIN))
         ratio = part.thickness / delta
-        out.append(QuickLine(f"thickness_over_depth_{state}", f"thickness in skin depths {state}", ratio, "1", "d/δ", SKIN))
+        out.append(
+            QuickLine(f"thickness_over_depth_{state}", f"thickness in skin depths {state}", ratio, "1", "d/δ", SKIN)
+        )
         if drawn.job.coil is not None:
             load = part_in_coil(part, _turns(drawn), frequency, rho, mur)
             key, label = f"reflected_resistance_{state}_ohm", f"resistance it adds to the coil, {state}"
@@ -240,10 +250,14 @@ def _band(
         formula, source = "d/δ = 3 to 8, hot", TRADE + " (power by d/δ: Lupi eqs 6.9-6.17)"
     if frequency < low:
         text = f"{frequency / 1e3:.3g} kHz is below the {low / 1e3:.3g} kHz from which the part takes power well."
-        findings.append(Finding("frequency-low", "warning", f'body "{name}"', text, "Raise it, or accept low efficiency."))
+        findings.append(
+            Finding("frequency-low", "warning", f'body "{name}"', text, "Raise it, or accept low efficiency.")
+        )
     elif frequency > high:
         text = f"{frequency / 1e3:.3g} kHz is above the {high / 1e3:.3g} kHz up to which the part heats through."
-        findings.append(Finding("frequency-high", "note", f'body "{name}"', text, "Right for heating the surface only."))
+        findings.append(
+            Finding("frequency-high", "note", f'body "{name}"', text, "Right for heating the surface only.")
+        )
     return [
         QuickLine("frequency_low_Hz", "sensible frequency from", low, "Hz", formula, source),
         QuickLine("frequency_high_Hz", "sensible frequency to", high, "Hz", formula, source),
@@ -282,14 +296,18 @@ def _coil(drawn: Scene) -> tuple[list[QuickLine], float, float]:
     length = 2 * math.pi * float(turns[:, 0] @ turns[:, 2])
     resistance = _NEIGHBOURS * per_metre * length
     formula = f"{_NEIGHBOURS:g} x skin resistance x length"
-    out.append(QuickLine("resistance_ohm", "resistance, empty", resistance, "ohm", formula, "Dwight 1918; 1.3: " + TRADE))
+    out.append(
+        QuickLine("resistance_ohm", "resistance, empty", resistance, "ohm", formula, "Dwight 1918; 1.3: " + TRADE)
+    )
     if coil.leads is not None and coil.leads.spacing > size:
         leads = float(pair_inductance(size, coil.leads.spacing)) * coil.leads.length
         lost = float(pair_resistance(size, coil.leads.spacing, frequency, rho)) * coil.leads.length
         source = "Ramo, Whinnery & Van Duzer, table 8.09"
         out += [
             QuickLine("leads_inductance_H", "inductance of the leads", leads, "H", "µ0/π arcosh(s/d) l", source),
-            QuickLine("leads_resistance_ohm", "resistance of the leads", lost, "ohm", "2 Rs l/(π d sqrt(1-(d/s)²))", source),
+            QuickLine(
+                "leads_resistance_ohm", "resistance of the leads", lost, "ohm", "2 Rs l/(π d sqrt(1-(d/s)²))", source
+            ),
         ]
         return out, resistance + lost, inductance + leads
     return out, resistance, inductance

@@ -1,0 +1,224 @@
+"""The electrical side of a shot: where the source settles cold, through the shot and empty, what every part carries.
+
+Also the water that takes the losses away and the cautions that belong to the machine.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from coilwright.cooling.inputs import Element, Wall, rectangular_bore, round_bore
+from coilwright.cooling.result import CoolingResult
+from coilwright.cooling.solve import solve_cooling
+from coilwright.cooling.table import circuit_from, read_cooling
+from coilwright.errors import BadInput
+from coilwright.evidence import Finding
+from coilwright.field.result import FieldResult
+from coilwright.heating.result import ShotResult
+from coilwright.heating.tank_source import TankSource
+from coilwright.job import Job
+from coilwright.safety.cautions import Caution, Facts, cautions
+from coilwright.safety.exposure import ExposureDistance, Group, exposure_distance
+from coilwright.safety.stored import Store
+from coilwright.section.quad9 import Array
+from coilwright.tank.inputs import TankInput
+from coilwright.tank.operating import operating_point
+from coilwright.tank.result import OperatingPoint, RatingCheck
+
+# Instants of the shot at which every component is looked at, besides its start and end.
+_LOOKS = 10
+_FARTHEST, _TABLE = 30.0, 120  # m and points: where the field of the coil is looked up
+GROUPS: tuple[Group, ...] = ("occupational", "general public")
+
+
+@dataclass(frozen=True, eq=False)
+class TankReport:
+    """`cold` and `hot`: the operating points at the start and the end of the shot; `empty`: without the part, None when
+    the source cannot run then. `worst`: the most used value of every rating through the shot and empty.
+    """
+
+    title: str
+    tank: TankInput
+    shot: ShotResult
+    cold: OperatingPoint
+    hot: OperatingPoint
+    empty: OperatingPoint | None
+    worst: tuple[RatingCheck, ...]
+    cooling: CoolingResult | None
+    cautions: tuple[Caution, ...]
+    findings: tuple[Finding, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        return {
+            "title": self.title,
+            "verdict": "pass" if self.shot.passed else "fail",
+            "cold": self.cold.to_dict(),
+            "hot": self.hot.to_dict(),
+            "empty": None if self.empty is None else self.empty.to_dict(),
+            "worst": [
+                {"component": r.component, "quantity": r.quantity, "value": r.value, "used": r.used} for r in self.worst
+            ],
+            "cooling": None if self.cooling is None else self.cooling.to_dict(),
+            "cautions": [
+                {"hazard": c.hazard, "text": c.text, "figure": c.figure, "source": str(c.source)} for c in self.cautions
+            ],
+            "findings": [f.to_dict() for f in self.findings],
+        }
+
+
+def electrical_report(shot: ShotResult, source: TankSource, field: FieldResult) -> TankReport:
+    """Everything electrical about a finished shot; `field` is the cold field (for the empty coil and the stray field).
+
+    Raises BadInput when the source cannot start on the cold part.
+    """
+    tank, job = source.tank.tank, shot.model.scene.job
+    empty_coil = _empty(shot, field)
+    points = list(_points(shot, tank, empty_coil))
+    empty = _try(tank, empty_coil)
+    every = [*points, empty] if empty is not None else points
+    cooling = _cooling(job, shot)
+    findings = _findings(every, cooling)
+    worst = _worst([p for p in every if p is not None])
+    told = _cautions(job, shot, field, points, empty, cooling, source)
+    return TankReport(job.title, tank, shot, points[0], points[-1], empty, worst, cooling, told, findings)
+
+
+def _empty(shot: ShotResult, field: FieldResult) -> tuple[float, float]:
+    """(R, L) at the terminals without the part, leads included."""
+    reading = field.unloaded
+    if reading is None:
+        raise BadInput("a tank needs a work coil; add a [coil] section")
+    leads = shot.model.field.leads(field.frequency)
+    return reading.resistance + leads.real, reading.inductance + leads.imag / (2.0 * math.pi * field.frequency)
+
+
+def _points(shot: ShotResult, tank: TankInput, empty: tuple[float, float]) -> Iterator[OperatingPoint]:
+    coil = shot.trace.coil
+    on = np.flatnonzero(coil.current > 0.0)
+    picks = np.unique(np.concatenate([on[:1], on[np.linspace(0, len(on) - 1, _LOOKS).astype(int)]])) if len(on) else [0]
+    for k in picks:
+        yield operating_point(tank, (float(coil.resistance[k]), float(coil.inductance[k])), empty)
+
+
+def _try(tank: TankInput, coil: tuple[float, float]) -> OperatingPoint | None:
+    try:
+        return operating_point(tank, coil)
+    except BadInput:  # many sources cannot run on the empty coil; the report says so
+        return None
+
+
+def _worst(points: list[OperatingPoint]) -> tuple[RatingCheck, ...]:
+    found: dict[tuple[str, str], RatingCheck] = {}
+    for point in points:
+        for check in point.ratings:
+            key = (check.component, check.quantity)
+            if key not in found or check.used > found[key].used:
+                found[key] = check
+    return tuple(found.values())
+
+
+def _findings(points: list[OperatingPoint], cooling: CoolingResult | None) -> tuple[Finding, ...]:
+    told: dict[tuple[str, str], Finding] = {}
+    for point in points:
+        for finding in point.findings:
+            told.setdefault((finding.code, finding.where), finding)
+    return (*told.values(), *(cooling.findings if cooling is not None else ()))
+
+
+def _cooling(job: Job, shot: ShotResult) -> CoolingResult | None:
+    raw = job.later.get("cooling")
+    if raw is None:
+        return None
+    known: Mapping[str, Element] = {e.name: e for e in coil_elements(job, shot)}
+    return solve_cooling(circuit_from(read_cooling(raw, job.name), known, job.name))
+
+
+def coil_elements(job: Job, shot: ShotResult) -> Iterator[Element]:
+    """The water runs the job describes by itself: coil and leads, with their largest mean loss of the shot."""
+    coil = job.coil
+    if coil is None or not hasattr(coil.conductor, "material"):
+        return
+    trace = shot.trace
+    induced = sum((b.power for b in trace.bodies.values()), start=np.zeros(len(trace.time)))
+    leads = np.array([shot.model.field.leads(float(f)).real for f in trace.coil.frequency])
+    own = trace.coil.power - induced - leads * trace.coil.current**2
+    turns = shot.model.scene.section.turns
+    length = sum(2.0 * math.pi * t.r * t.weight for t in turns)
+    mean_diameter = 2.0 * float(np.mean([t.r for t in turns]))
+    section = coil.conductor
+    if section.section == "round tube":
+        bore = round_bore(section.bore, length, coil_diameter=mean_diameter)
+        wall = Wall(0.5 * (section.outside - section.bore))
+    elif section.section == "rectangular tube":
+        inner = section.width - 2 * section.wall, section.height - 2 * section.wall
+        bore = rectangular_bore(*inner, length, coil_diameter=mean_diameter)
+        wall = Wall(section.wall)
+    else:
+        return  # a solid conductor carries no water
+    yield Element("coil", bore, float(max(own.max(), 0.0)), wall)
+    if coil.leads is not None:
+        run = 2.0 * coil.leads.length
+        tube = round_bore(section.bore, run) if section.section == "round tube" else rectangular_bore(*inner, run)
+        yield Element("leads", tube, float((leads * trace.coil.current**2).max()), wall)
+
+
+def _cautions(
+    job: Job,
+    shot: ShotResult,
+    field: FieldResult,
+    points: list[OperatingPoint],
+    empty: OperatingPoint | None,
+    cooling: CoolingResult | None,
+    source: TankSource,
+) -> tuple[Caution, ...]:
+    every = [*points, empty] if empty is not None else points
+    bank = max((c.voltage for p in every for c in p.components if c.name == "tank"), default=None)
+    stores = []
+    if bank is not None:
+        farad = source.tank.tank.bank.capacitance
+        stores.append(Store("the tank capacitors", farad, math.sqrt(2.0) * bank))
+    current = float(shot.trace.coil.current.max())
+    facts = Facts(
+        frequency=points[0].frequency,
+        coil_voltage=float(shot.trace.coil.voltage.max()),
+        tank_voltage=bank,
+        stores=tuple(stores),
+        distances=tuple(stray_distances(field, current, points[0].frequency)),
+        water_cooled=cooling is not None or (job.coil is not None and "tube" in job.coil.conductor.section),
+        water_outlet=None if cooling is None else cooling.outlet_temperature,
+        hottest_part=max(float(b.maximum.max()) for b in shot.trace.bodies.values()),
+        evacuated_glass=any(b.space == "vacuum" for b in job.bodies)
+        and any(m.glass is not None for m in shot.model.scene.materials.values()),
+        toxic_charge=any(b.charge is not None for b in job.bodies),
+        flux_or_filler=any("braz" in b.material or "solder" in b.material for b in job.bodies),
+    )
+    return tuple(cautions(facts))
+
+
+def stray_distances(field: FieldResult, current: float, frequency: float) -> Iterator[ExposureDistance]:
+    """How far from the coil its field falls to the published levels, in the worst of three directions."""
+    turns = field.state.reduced.coil
+    if turns is None or abs(field.coil_current) == 0.0:
+        return
+    scale = current / abs(field.coil_current)
+    middle = float(np.mean(turns.skin.collocation[:, 1]))
+    nearest = 2.0 * float(turns.skin.collocation[:, 0].max())
+    # The field is smooth out there: a table of its logarithm answers the search.
+    away = np.geomspace(nearest, _FARTHEST, _TABLE)
+    flux = scale * np.max([_modulus(field, away, middle, d) for d in ((0, 1), (0, -1), (1, 0))], axis=0)
+
+    def at(distance: float) -> float:
+        return math.exp(float(np.interp(math.log(distance), np.log(away), np.log(flux))))
+
+    for group in GROUPS:
+        yield exposure_distance(at, frequency, group, shortest=nearest, longest=_FARTHEST)
+
+
+def _modulus(field: FieldResult, away: Array, middle: float, direction: tuple[int, int]) -> Array:
+    places = np.column_stack([1e-6 + away * direction[0], middle + away * direction[1]])
+    return np.asarray(np.linalg.norm(field.flux_density_at(places), axis=1))
