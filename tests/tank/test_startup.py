@@ -19,6 +19,7 @@ from coilwright.tank.startup import (
     envelope,
     ring_down,
     ring_modes,
+    ring_test,
     ring_up,
     steady_wave,
 )
@@ -116,3 +117,18 @@ def test_current_fed_start_needs_choke_and_straight_terminals():
 def test_stored_energy_only_falls_when_the_bridge_is_short_circuited():
     space = bridge_space(MATCHED, (0.0141, 0.17e-6), 100e3)
     assert np.all(np.real(space.modes()) <= 1e-3)
+
+
+@pytest.mark.parametrize(
+    "tank, coil, f", [(PARALLEL, (0.06, 3e-6), 26e3), (PLAIN, COIL, 277e3)], ids=["parallel", "series"]
+)
+def test_a_bench_ring_gives_frequency_and_q_of_the_tank_alone(tank, coil, f):
+    [mode] = ring_modes(tank, coil, f, "open" if tank is PARALLEL else "shorted")
+    wave = ring_test(tank, coil, f, 4.0 * mode.time_constant, 5.0)
+    assert wave.bank_voltage[0] == pytest.approx(5.0, rel=1e-9) and abs(wave.coil_current[0]) < 1e-9
+    times, peaks = envelope(wave.time, wave.coil_current, f)
+    assert -1.0 / np.polyfit(times, np.log(peaks), 1)[0] == pytest.approx(mode.time_constant, rel=2e-3)
+    assert 0.5 / np.mean(np.diff(times)) == pytest.approx(mode.frequency, rel=1e-3)
+    lead_r, lead_l = tank.lead_resistance, tank.lead_inductance
+    ring = coil[0] + lead_r + tank.bank.impedance(2 * math.pi * f).real
+    assert mode.time_constant == pytest.approx(tf.ring_down_time(coil[1] + lead_l, ring), rel=1e-6)

@@ -50,7 +50,7 @@ class BankChoice:
 
     @property
     def label(self) -> str:
-        """Such as "4 x film 0.33 uF in parallel, with 2 x 2 ...": a person can build it."""
+        """Such as "4 x film 0.33 uF + 1 string of 2 x film 0.1 uF": a person can build it."""
         return " + ".join(_group_label(g) for g in self.groups)
 
 
@@ -67,7 +67,7 @@ class BankTable:
 def _group_label(g: BankGroup) -> str:
     if g.series == 1:
         return f"{g.parallel} x {g.can.name}"
-    return f"{g.parallel} strings of {g.series} x {g.can.name}"
+    return f"{g.parallel} {'string' if g.parallel == 1 else 'strings'} of {g.series} x {g.can.name}"
 
 
 @dataclass(frozen=True)

@@ -139,7 +139,33 @@ def ring_down(
     """
     space, x = _steady_state(tank, coil, frequency, drive_voltage)
     c, _ = watch(space, tank, source_of(tank))
-    dt = 0.5 / frequency / samples
+    return _free_ring(space, c, x, 0.5 / frequency / samples, duration)
+
+
+def ring_test(
+    tank: TankInput,
+    coil: tuple[float, float],
+    frequency: float,
+    duration: float,
+    bank_voltage: float,
+    samples: int = 32,
+) -> Wave:
+    """The tank capacitors charged to `bank_voltage` (V) and let go with no current flowing: the low-level ring of a bench test.
+
+    The bridge is open when current-fed, and a short circuit when voltage-fed (its terminals bridged for the test).
+    `frequency` (Hz) near the ring's sets the samples, `samples` per half period.
+    """
+    source = source_of(tank)
+    space = bridge_space(tank, coil, frequency, "open" if source.current_fed else "plus")
+    c, _ = watch(space, tank, source)
+    still = [space.c[k] for k, name in enumerate(space.watched) if name.startswith("i ") and name.endswith(" L")]
+    wanted = np.zeros(len(still) + 1)
+    wanted[-1] = bank_voltage
+    x = np.linalg.lstsq(np.array([*still, c[3]]), wanted, rcond=None)[0]
+    return _free_ring(space, c, x, 0.5 / frequency / samples, duration)
+
+
+def _free_ring(space: StateSpace, c: Array, x: Array, dt: float, duration: float) -> Wave:
     phi, _ = space.step(dt)
     count = math.ceil(duration / dt)
     values = np.empty((count + 1, 4))
