@@ -182,7 +182,7 @@ class Operators:
         rows: list[IntArray] = [
             np.tile(self.quads, (1, 9)).ravel(),
             np.tile(self.edges.nodes, (1, 3)).ravel(),
-            linear.row,
+            linear.row.astype(np.int64),
         ]
         columns: list[IntArray] = [
             np.repeat(self.quads, 9, axis=1).ravel(),
