@@ -15,6 +15,7 @@ import numpy as np
 
 from coilwright.errors import BadInput, Fault
 from coilwright.section.geometry import Section, SectionBody, TurnOutline
+from coilwright.section.layered import mesh_layered
 from coilwright.section.mesh import Mesh
 from coilwright.section.outline import Outline
 from coilwright.section.quad9 import Array
@@ -132,7 +133,7 @@ def _single(body: SectionBody, size: BodySize, rule: MeshRule, around: Surroundi
             z, radius = half
             gap = around.distance(_places(0.0, z, radius, directions(-0.5 * np.pi, 0.5 * np.pi)), floor)
             return mesh_ball(z, radius, body.name, size, rule, gap)
-    raise BadInput(Fault(f'body "{body.name}"', "sloped or curved outlines other than circles cannot be meshed"))
+    return mesh_layered(body.name, body.outlines, size, rule, around)
 
 
 def _turns(section: Section, size: BodySize, rule: MeshRule, shifts: Sequence[float]) -> tuple[TurnMesh, ...]:
