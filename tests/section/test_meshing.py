@@ -195,4 +195,4 @@ def test_any_shape_at_any_skin_depth(diameter, inner, slender, depth, kind, leve
     assert_sound(mesh)
     straight = kind not in ("ball", "wire")
     assert mesh.volume() == pytest.approx(o.volume, rel=1e-12 if straight else 5e-4 if level == "coarse" else 1e-4)
-    assert len(mesh.boundary.edges) < (500 if level == "fine" else 300)
+    assert len(mesh.boundary.edges) < (500 if level == "fine" else 320)
