@@ -94,18 +94,24 @@ def _finite(data: Any) -> Any:
     return str(data)
 
 
+_WORDY = 28  # characters from which a column holds sentences
+
+
 def table(rows: Sequence[Sequence[str]], header: Sequence[str] = ()) -> str:
-    """Aligned columns as plain text (the first column left, the others right)."""
+    """Aligned columns as plain text: the first column and columns of words left, figures right."""
     lines = [list(header), *map(list, rows)] if header else list(map(list, rows))
     if not lines:
         return ""
     widths = [max(len(line[k]) for line in lines) for k in range(len(lines[0]))]
+    left = [k == 0 or widths[k] > _WORDY for k in range(len(widths))]
     out = []
     for n, line in enumerate(lines):
-        cells = [c.ljust(w) if k == 0 else c.rjust(w) for k, (c, w) in enumerate(zip(line, widths, strict=True))]
+        cells = [c.ljust(w) if to_left else c.rjust(w) for c, w, to_left in zip(line, widths, left, strict=True)]
         out.append("  ".join(cells).rstrip())
         if header and n == 0:
-            out.append("  ".join("-" * w for w in widths))
+            out.append(
+                "  ".join("-" * min(w, _WORDY) if k == len(widths) - 1 else "-" * w for k, w in enumerate(widths))
+            )
     return "\n".join(out)
 
 

@@ -27,7 +27,7 @@ def tank(path: Path, as_json: bool, out: Path | None) -> int:
     if target is not None:
         from coilwright.pack.tank_pictures import tank_pictures
 
-        written = tank_pictures(study.report, target)
+        written = [*tank_pictures(study.report, target), _deck(study.report, target / "tank.cir")]
     if as_json:
         print_json({**study.to_dict(), "files": [str(p) for p in written]})
     else:
@@ -35,6 +35,19 @@ def tank(path: Path, as_json: bool, out: Path | None) -> int:
         if written:
             print("written: " + ", ".join(str(p) for p in written))
     return 0 if study.report.shot.passed else FAILS_ACCEPTANCE
+
+
+def _deck(report: TankReport, path: Path) -> Path:
+    """The cold tank as a circuit in the open SPICE syntax."""
+    from coilwright.tank.netlist import tank_netlist
+
+    cold = report.cold
+    z = cold.coil_impedance
+    fed = report.tank.source is not None and report.tank.source.current_fed
+    amplitude = cold.source_current if fed else cold.source_voltage
+    coil = (z.real, z.imag / (2.0 * math.pi * cold.frequency))
+    path.write_text(tank_netlist(report.tank, coil, cold.frequency, amplitude), encoding="utf-8")
+    return path
 
 
 def _text(study: TankStudy) -> str:
@@ -46,6 +59,11 @@ def _text(study: TankStudy) -> str:
         parts.append("the source finds no place to run on the empty coil")
     parts.append(_components(report))
     parts.append(_ratings(report))
+    parts.append(_start_up(report))
+    if study.matches:
+        rows = [(m.label, f"{m.coil_power:.4g} W", m.verdict or "first choice") for m in study.matches]
+        what = "transformer turns, cold" if report.tank.transformer is not None else "coupling inductor, cold"
+        parts.append(table(rows, (what, "most coil power", "why not")))
     if study.banks is not None:
         parts.append(_banks(study.banks))
     if report.cooling is not None:
@@ -90,6 +108,28 @@ def _ratings(report: TankReport) -> str:
         for r in sorted(report.worst, key=lambda r: -r.used)
     ]
     return table(rows, ("worst through the shot and empty", "quantity", "value", "allowed here", "used"))
+
+
+def _start_up(report: TankReport) -> str:
+    start = report.start_up
+    if start is None:
+        return ""
+    up = start.ring_up
+    lines = [
+        f"start-up: the coil current is within 10 % of its end after {up.ring_up_time * 1e6:.3g} us; peaks "
+        f"{up.peak_source_current:.4g} A at the source, {up.peak_coil_current:.4g} A in the coil, "
+        f"{up.peak_bank_voltage:.4g} V on the bank"
+    ]
+    for mode in start.modes:
+        lines.append(
+            f"rings by itself at {mode.frequency / 1e3:.4g} kHz, down to 1/e in {mode.time_constant * 1e6:.3g} us"
+        )
+    third = next((h for h in start.harmonics if h.order == 3), None)
+    first = start.harmonics[0]
+    if third is not None:
+        share = 100.0 * third.source_current / first.source_current
+        lines.append(f"third harmonic of a square drive: {share:.2g} % of the source current")
+    return "\n".join(lines)
 
 
 def _banks(banks: BankTable) -> str:

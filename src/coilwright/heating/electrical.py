@@ -6,7 +6,7 @@ Also the water that takes the losses away and the cautions that belong to the ma
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +14,7 @@ import numpy as np
 
 from coilwright.cooling.inputs import Element, Wall, rectangular_bore, round_bore
 from coilwright.cooling.result import CoolingResult
-from coilwright.cooling.solve import solve_cooling
+from coilwright.cooling.solve import settle_losses, solve_cooling
 from coilwright.cooling.table import circuit_from, read_cooling
 from coilwright.errors import BadInput
 from coilwright.evidence import Finding
@@ -26,14 +26,46 @@ from coilwright.safety.cautions import Caution, Facts, cautions
 from coilwright.safety.exposure import ExposureDistance, Group, exposure_distance
 from coilwright.safety.stored import Store
 from coilwright.section.quad9 import Array
+from coilwright.tank.bridge import Wave
+from coilwright.tank.chain import winding_coil
 from coilwright.tank.inputs import TankInput
 from coilwright.tank.operating import operating_point
 from coilwright.tank.result import OperatingPoint, RatingCheck
+from coilwright.tank.startup import Harmonic, Mode, RingUp, drive_harmonics, ring_down, ring_modes, ring_up
 
 # Instants of the shot at which every component is looked at, besides its start and end.
 _LOOKS = 10
+_MOST_CYCLES = 600
+_ORDERS = (1, 3, 5, 7, 9)
 _FARTHEST, _TABLE = 30.0, 120  # m and points: where the field of the coil is looked up
 GROUPS: tuple[Group, ...] = ("occupational", "general public")
+
+
+@dataclass(frozen=True, eq=False)
+class StartUp:
+    """The first periods after switch-on and what rings on after switch-off, cold part, bridge at the drive it runs at.
+
+    `ring_up` and `ring_down` are exact waves; `modes` how the tank rings by itself; `harmonics` of the square drive.
+    """
+
+    ring_up: RingUp
+    ring_down: Wave
+    modes: tuple[Mode, ...]
+    harmonics: tuple[Harmonic, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        up = self.ring_up
+        return {
+            "peak_source_current_A": up.peak_source_current,
+            "peak_coil_current_A": up.peak_coil_current,
+            "peak_bank_voltage_V": up.peak_bank_voltage,
+            "ring_up_time_s": up.ring_up_time,
+            "modes": [{"frequency_Hz": m.frequency, "time_constant_s": m.time_constant, "q": m.q} for m in self.modes],
+            "harmonics": [
+                {"order": h.order, "source_current_A": h.source_current, "coil_current_A": h.coil_current}
+                for h in self.harmonics
+            ],
+        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,6 +84,8 @@ class TankReport:
     cooling: CoolingResult | None
     cautions: tuple[Caution, ...]
     findings: tuple[Finding, ...]
+    field: FieldResult
+    start_up: StartUp | None
 
     def to_dict(self) -> dict[str, Any]:
         return {
@@ -63,6 +97,7 @@ class TankReport:
             "worst": [
                 {"component": r.component, "quantity": r.quantity, "value": r.value, "used": r.used} for r in self.worst
             ],
+            "start_up": None if self.start_up is None else self.start_up.to_dict(),
             "cooling": None if self.cooling is None else self.cooling.to_dict(),
             "cautions": [
                 {"hazard": c.hazard, "text": c.text, "figure": c.figure, "source": str(c.source)} for c in self.cautions
@@ -85,7 +120,26 @@ def electrical_report(shot: ShotResult, source: TankSource, field: FieldResult) 
     findings = _findings(every, cooling)
     worst = _worst([p for p in every if p is not None])
     told = _cautions(job, shot, field, points, empty, cooling, source)
-    return TankReport(job.title, tank, shot, points[0], points[-1], empty, worst, cooling, told, findings)
+    start_up = start_of(tank, points[0])
+    return TankReport(
+        job.title, tank, shot, points[0], points[-1], empty, worst, cooling, told, findings, field, start_up
+    )
+
+
+def start_of(tank: TankInput, cold: OperatingPoint) -> StartUp | None:
+    """Start and end of a shot at the cold operating point; None for a current-fed bridge, whose choke decides."""
+    source = tank.source
+    if source is None or source.current_fed:
+        return None
+    z = cold.coil_impedance
+    coil = (z.real, z.imag / (2.0 * math.pi * cold.frequency))
+    swing = source.swing * cold.drive
+    modes = ring_modes(tank, coil, cold.frequency)
+    longest = max((m.time_constant for m in modes), default=20.0 / cold.frequency)
+    cycles = min(max(int(6.0 * longest * cold.frequency), 20), _MOST_CYCLES)
+    up = ring_up(tank, coil, cold.frequency, cycles, supply=swing)
+    down = ring_down(tank, coil, cold.frequency, 4.0 * longest, drive_voltage=swing)
+    return StartUp(up, down, modes, drive_harmonics(tank, winding_coil(*coil), cold.frequency, _ORDERS))
 
 
 def _empty(shot: ShotResult, field: FieldResult) -> tuple[float, float]:
@@ -135,7 +189,17 @@ def _cooling(job: Job, shot: ShotResult) -> CoolingResult | None:
     if raw is None:
         return None
     known: Mapping[str, Element] = {e.name: e for e in coil_elements(job, shot)}
-    return solve_cooling(circuit_from(read_cooling(raw, job.name), known, job.name))
+    circuit = circuit_from(read_cooling(raw, job.name), known, job.name)
+    conductor, taken_at = shot.model.scene.conductor, shot.model.scene.coil_temperature
+    if conductor is None or conductor.resistivity is None:
+        return solve_cooling(circuit)
+    rho = conductor.resistivity
+
+    def loss(element: Element) -> Callable[[float], float]:
+        # current crowds into a skin, so the loss goes with the square root of the resistivity
+        return lambda kelvin: element.loss * math.sqrt(float(rho(kelvin)) / float(rho(taken_at)))
+
+    return settle_losses(circuit, {name: loss(e) for name, e in known.items()})
 
 
 def coil_elements(job: Job, shot: ShotResult) -> Iterator[Element]:

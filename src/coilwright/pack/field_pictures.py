@@ -81,8 +81,13 @@ def _size(box: tuple[float, float, float]) -> tuple[float, float]:
     return max(wide * scale + 1.9, 4.5), max(high * scale + 0.9, 3.2)
 
 
-def outlines(axes: Any, section: Section) -> None:
-    """Bodies, turns, films and named points on both sides of the axis."""
+def outlines(axes: Any, section: Section, *, millimetres: bool = True) -> None:
+    """Bodies, turns, films and named points on both sides of the axis; in metres only bodies and turns."""
+    if not millimetres:
+        for loop in [*(o for b in section.bodies for o in b.outlines), *(t.outer for t in section.turns)]:
+            points = loop.polyline(1e-4)
+            axes.fill(points[:, 0], points[:, 1], fc=COPPER, ec=INK, lw=0.6)
+        return
     for body in section.bodies:
         fill = GLASS_FILL if body.role == "bystander" else "none"
         for loop in body.outlines:

@@ -8,8 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from coilwright.heating.electrical import TankReport
+from coilwright.heating.electrical import GROUPS, StartUp, TankReport, stray_distances
+from coilwright.pack.field_pictures import outlines
 from coilwright.pack.looks import CURRENT, FAINT, GOOD, HOT, INK, save, sheet
+from coilwright.pack.tank_diagram import tank_diagram, water_schematic
+from coilwright.safety.exposure import applicable_levels
 from coilwright.tank.chain import winding_coil
 from coilwright.tank.operating import impedance_curve
 from coilwright.tank.result import OperatingPoint
@@ -19,11 +22,18 @@ _SPREAD = 0.12  # frequencies shown on either side of the operating points, as a
 
 def tank_pictures(report: TankReport, folder: Path) -> list[Path]:
     """All pictures of a report, written into `folder`."""
-    return [
+    written = [
+        tank_diagram(report, folder / "tank.svg"),
         impedance_picture(report, folder / "impedance.png"),
         source_picture(report, folder / "source.png"),
         stress_picture(report, folder / "stress.png"),
+        stray_picture(report, folder / "stray-field.png"),
     ]
+    if report.start_up is not None:
+        written.append(start_picture(report, report.start_up, folder / "start-up.png"))
+    if report.cooling is not None:
+        written.append(water_schematic(report, folder / "water.svg"))
+    return written
 
 
 def impedance_picture(report: TankReport, path: Path | None = None) -> Any:
@@ -92,3 +102,57 @@ def stress_picture(report: TankReport, path: Path | None = None) -> Any:
         axes.set_xlabel("share of the rating after derating, %, worst of the shot and the empty coil")
         axes.set_title(f"{report.title}: stress of the capacitors")
         return save(figure, path)
+
+
+def start_picture(report: TankReport, start: StartUp, path: Path | None = None) -> Any:
+    """The first and the last periods as a scope shows them: coil current and bank voltage."""
+    with sheet(7.6, 5.0, nrows=2, ncols=2, sharey="row") as (figure, axes):
+        for column, (wave, title) in enumerate(
+            ((start.ring_up.wave, "switched on"), (start.ring_down, "bridge shorted"))
+        ):
+            time = wave.time * 1e6
+            axes[0, column].plot(time, wave.coil_current, color=CURRENT, lw=0.7)
+            axes[1, column].plot(time, wave.bank_voltage, color=HOT, lw=0.7)
+            axes[0, column].set_title(title)
+            axes[1, column].set_xlabel("time, µs")
+        axes[0, 0].set_ylabel("coil current, A")
+        axes[1, 0].set_ylabel("bank voltage, V")
+        return save(figure, path)
+
+
+def stray_picture(report: TankReport, path: Path | None = None) -> Any:
+    """Contours of the coil's field at the published reference levels, half-section, at the largest current of the shot."""
+    scale = _current(report) / abs(report.field.coil_current)
+    frequency = report.cold.frequency
+    levels = {group: applicable_levels(frequency, group)[0] for group in GROUPS}
+    reach = max(
+        1.3 * max((d.distance for d in stray_distances(report.field, _current(report), frequency)), default=0.3), 0.1
+    )
+    r, z = np.linspace(1e-4, reach, 70), np.linspace(-reach, reach, 120)
+    rr, zz = np.meshgrid(r, z)
+    flux = scale * np.linalg.norm(report.field.flux_density_at(np.column_stack([rr.ravel(), zz.ravel()])), axis=1)
+    with sheet(5.4, 7.0) as (figure, axes):
+        for (group, level), colour, dash in zip(levels.items(), (HOT, CURRENT), ("-", "--"), strict=True):
+            drawn = axes.contour(
+                r, z, flux.reshape(rr.shape), levels=[level.flux_density], colors=colour, linestyles=dash
+            )
+            axes.plot([], [], color=colour, ls=dash, label=f"{group}: {level.flux_density * 1e6:.3g} µT rms")
+            axes.clabel(drawn, fmt=f"{level.flux_density * 1e6:.3g} µT", fontsize=8)
+        outlines(axes, report.shot.model.scene.section, millimetres=False)
+        axes.set(xlabel="r, m", ylabel="z, m", xlim=(0, reach), ylim=(-reach, reach), aspect="equal")
+        axes.set_title("field of the coil alone")
+        axes.legend(fontsize=8, loc="upper right", title=f"at {frequency / 1e3:.4g} kHz", title_fontsize=8)
+        axes.annotate(
+            f"levels: {_short(levels['general public'].source.citation)}\nbusbars and machine parts not included: "
+            "measure to confirm; local codes decide",
+            (0.0, -0.15), xycoords="axes fraction", fontsize=7.5,
+        )  # fmt: skip
+        return save(figure, path)
+
+
+def _current(report: TankReport) -> float:
+    return float(report.shot.trace.coil.current.max())
+
+
+def _short(citation: str) -> str:
+    return citation if len(citation) < 80 else citation[:77] + "..."

@@ -15,15 +15,21 @@ from coilwright.job import Job
 from coilwright.steps.field import field
 from coilwright.steps.heat import heat
 from coilwright.tank.choose import BankTable, choose_bank
+from coilwright.tank.match import Match, choose_inductor, choose_transformer
 from coilwright.tank.stock import read_stock
+from coilwright.units import ZERO_CELSIUS
+
+_WORTH_REPEATING = 2.0  # K between the copper temperature assumed and found
 
 
 @dataclass(frozen=True, eq=False)
 class TankStudy:
-    """The report, and the banks that could be made from the shelf (None without a stock list)."""
+    """The report; the banks that could be made from the shelf (None without a stock list); what other transformer
+    ratios or coupling inductors would do at the cold operating point (empty without either)."""
 
     report: TankReport
     banks: BankTable | None
+    matches: tuple[Match, ...]
 
     def to_dict(self) -> dict[str, Any]:
         data = self.report.to_dict()
@@ -41,6 +47,7 @@ class TankStudy:
                 }
                 for b in (*self.banks.fitting, *self.banks.near_misses)
             ]
+        data["matches"] = [{"label": m.label, "coil_power_W": m.coil_power, "verdict": m.verdict} for m in self.matches]
         return data
 
 
@@ -52,11 +59,41 @@ def tank(job: Job, *, report: Callable[[float], None] | None = None) -> TankStud
     if not has_source(job):
         what = "is missing; a tank is judged with the source that drives it: add [tank], [[capacitor]] and [source]"
         raise BadInput(Fault(f"{job.name}: source", what))
-    source = tank_source(job)
+    study = _study(job, report)
+    warm = _copper_temperature(study)
+    if warm is not None and abs(warm - study.shot.model.scene.coil_temperature) > _WORTH_REPEATING:
+        # the water leaves the copper at another temperature than assumed: once more with that
+        study = _study(job.with_value("coil.water_temperature", f"{warm - ZERO_CELSIUS:.1f} degC"), report)
+    return TankStudy(study, _banks(job, study), _matches(study))
+
+
+def _study(job: Job, report: Callable[[float], None] | None) -> TankReport:
     cold = field(job, estimate_error=False)
     shot = heat(job, estimate_error=False, report=report)
-    study = electrical_report(shot, source, cold.result)
-    return TankStudy(study, _banks(job, study))
+    return electrical_report(shot, tank_source(job), cold.result)
+
+
+def _copper_temperature(study: TankReport) -> float | None:
+    if study.cooling is None or "coil" not in {e.name for e in study.cooling.elements}:
+        return None
+    return study.cooling.element("coil").metal_temperature
+
+
+def _matches(study: TankReport) -> tuple[Match, ...]:
+    """Neighbouring transformer ratios, or coupling inductors, tried at the cold point."""
+    tank_input, cold = study.tank, study.cold
+    coil = (cold.coil_impedance.real, cold.coil_impedance.imag / (2.0 * math.pi * cold.frequency))
+    try:
+        if tank_input.transformer is not None:
+            nearest = max(round(tank_input.transformer.ratio), 1)
+            turns = [(n, 1) for n in range(max(nearest - 2, 1), nearest + 3)]
+            return choose_transformer(tank_input, coil, turns)
+        if tank_input.inductor_inductance > 0.0:
+            values = [tank_input.inductor_inductance * x for x in (0.7, 0.85, 1.0, 1.2, 1.4)]
+            return choose_inductor(tank_input, coil, values)
+    except BadInput:  # none of the neighbours can start; the one in the file can
+        return ()
+    return ()
 
 
 def _banks(job: Job, study: TankReport) -> BankTable | None:
