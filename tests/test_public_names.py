@@ -7,7 +7,7 @@ import coilwright as cw
 
 NAMES = {
     "BadInput", "CheckResult", "CoilwrightError", "FieldReport", "Finding", "Job", "NotConverged", "QuickResult",
-    "ShotResult", "charge_law", "check", "field", "heat", "library", "load", "loads", "quick", "template",
+    "ShotResult", "TankStudy", "charge_law", "check", "field", "heat", "library", "load", "loads", "quick", "tank", "template",
 }  # fmt: skip
 
 

@@ -29,6 +29,7 @@ _PUBLIC: dict[str, str] = {
     "NotConverged": "coilwright.errors",
     "QuickResult": "coilwright.steps.quick",
     "ShotResult": "coilwright.heating.result",
+    "TankStudy": "coilwright.steps.tank",
     "charge_law": "coilwright.materials",
     "check": "coilwright.steps.check",
     "field": "coilwright.steps.field",
@@ -37,6 +38,7 @@ _PUBLIC: dict[str, str] = {
     "load": "coilwright.job",
     "loads": "coilwright.job",
     "quick": "coilwright.steps.quick",
+    "tank": "coilwright.steps.tank",
     "template": "coilwright.job",
 }
 

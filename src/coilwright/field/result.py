@@ -126,6 +126,7 @@ class FieldResult:
         """Plain data; keys end in their unit."""
         coil: dict[str, Any] = {"current_A": abs(self.coil_current), "power_W": self.coil_power}
         coil["voltage_V"] = abs(self.coil_voltage)
+        coil["turns"] = [{"power_W": float(p)} for p in self.turn_powers]
         if self.loaded is not None and self.unloaded is not None:
             coil["loaded"], coil["unloaded"] = self.loaded.to_dict(), self.unloaded.to_dict()
             coil["coupling"] = self.coupling
