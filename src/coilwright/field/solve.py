@@ -21,6 +21,8 @@ from coilwright.field.result import CoilReading, Error, FieldResult
 from coilwright.field.saturation import solve_saturating
 from coilwright.field.state import FieldState
 
+# A power or field smaller than this share of the largest is judged against that share.
+_NEGLIGIBLE = 1e-3
 # A free check worse than this is worth a word in the result.
 _WORRYING_MISMATCH = 5e-3
 
@@ -237,16 +239,20 @@ def _difference(fine: FieldResult, rough: FieldResult) -> Error:
     # Two levels may agree by chance, or share an error; the power balance of the finer one is a floor they cannot hide.
     floor = fine.power_mismatch if math.isfinite(fine.power_mismatch) else 0.0
 
-    def relative(a: float, b: float, least: float = 0.0) -> float:
-        return max(abs(a - b) / abs(a), least) if a else math.nan
+    def relative(a: float, b: float, least: float = 0.0, scale: float = 0.0) -> float:
+        size = max(abs(a), scale)
+        return max(abs(a - b) / size, least) if size else math.nan
 
     resistance = inductance = math.nan
     if fine.loaded is not None and rough.loaded is not None:
         resistance = relative(fine.loaded.resistance, rough.loaded.resistance, floor)
         inductance = relative(fine.loaded.inductance, rough.loaded.inductance)
-    power = {n: relative(p, rough.body_powers[n], floor) for n, p in fine.body_powers.items()}
+    # What is next to nothing (glass beside the part, the core behind its skin) is judged against what matters.
+    power_scale = _NEGLIGIBLE * sum(fine.body_powers.values())
+    flux_scale = _NEGLIGIBLE * max((float(np.linalg.norm(b)) for b in fine.points.values()), default=0.0)
+    power = {n: relative(p, rough.body_powers[n], floor, power_scale) for n, p in fine.body_powers.items()}
     flux = {
-        n: float(np.linalg.norm(b - rough.points[n]) / max(float(np.linalg.norm(b)), 1e-300))
+        n: float(np.linalg.norm(b - rough.points[n]) / max(float(np.linalg.norm(b)), flux_scale, 1e-300))
         for n, b in fine.points.items()
     }
     return Error(resistance, inductance, power, flux)
