@@ -1,0 +1,398 @@
+"""The window of a job: full runs, their stand-ins, and the stations that tie the draws together."""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.interpolate import RectBivariateSpline
+
+from coilwright.errors import BadInput, Fault
+from coilwright.job import Job
+from coilwright.section.quad9 import Array, IntArray
+from coilwright.section.sizes import Level
+from coilwright.window.circuit import Complex, drive, strength
+from coilwright.window.margins import Limit, Outcome, Runner
+from coilwright.window.quantities import VariedQuantity, quantities
+from coilwright.window.stations import FixtureModel
+from coilwright.window.surrogate import Surrogate, design, fit, least_certain, term_count
+
+ON_TIME = "drive.on_time"
+Report = Callable[[float], None]
+_TIME_SPAN, _LEVEL_SPAN = (0.65, 1.5), 0.22  # of the on-time; of ln(heating current): what the study always covers
+_CHUNK = 10_000
+
+
+@dataclass(frozen=True)
+class Effort:
+    """Full runs: `runs` of the design (0: as many as the quantities need), `fresh` to measure the error, `refine` near
+    the limit; on `workers` processes; `seed` of everything drawn."""
+
+    runs: int = 0
+    fresh: int = 12
+    refine: int = 12
+    workers: int = 1
+    seed: int = 1
+    level: Level = "coarse"
+
+
+@dataclass(frozen=True, eq=False)
+class Draws:
+    """Values (SI) by quantity: (shots, stations), or (shots, 1) for what all stations share."""
+
+    values: Mapping[str, Array]
+    shots: int
+
+    def with_nominal(self, q: VariedQuantity) -> Draws:
+        """The same draws with one quantity at its nominal value."""
+        return Draws({**self.values, q.what: np.full((self.shots, 1), q.nominal)}, self.shots)
+
+    def only(self, pick: Array | IntArray) -> Draws:
+        """Some of the shots, by place."""
+        return Draws({k: v[pick] for k, v in self.values.items()}, len(pick))
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """`margins` (shots, stations, limits); `level` (shots, stations) heating current over nominal; `start` (s)."""
+
+    margins: Array
+    level: Array
+    start: Array
+
+    def good(self, counts: IntArray) -> Array:
+        """(shots, stations) whether every limit that counts is kept."""
+        return np.asarray(np.all(self.margins[..., counts] >= 0.0, axis=-1))
+
+
+@dataclass(eq=False)
+class Study:
+    """Runs and stand-ins of one job. Make one with `Study.of`."""
+
+    job: Job
+    varied: tuple[VariedQuantity, ...]
+    model: FixtureModel
+    runner: Runner
+    effort: Effort
+    x: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    outcomes: list[Outcome] = field(default_factory=list)
+    surrogates: tuple[Surrogate, ...] = ()
+    errors: Array = field(default_factory=lambda: np.zeros((0, 0)))
+
+    @staticmethod
+    def of(job: Job, effort: Effort | None = None, report: Report | None = None) -> Study:
+        """Run the design, fit, measure the error on fresh runs, refine near the limit. Raises BadInput, NotConverged."""
+        effort = effort or Effort()
+        varied = quantities(job)
+        if not varied:
+            what = 'is missing; say what is not always the same, e.g. [[varies]] what = "coil.centre", by = "0.15 mm"'
+            raise BadInput(Fault(f"{job.name}: varies", what))
+        model = FixtureModel(job, level=effort.level)
+        runner = Runner(job, varied, model.fixture.control, model.nominal_current, model.frequency, effort.level)
+        study = Study(job, varied, model, runner, effort)
+        study._build(report or (lambda share: None))
+        return study
+
+    # what the stand-ins are made over -----------------------------------------------------------------------------
+
+    @property
+    def limits(self) -> tuple[Limit, ...]:
+        return self.runner.limits
+
+    @property
+    def counts(self) -> IntArray:
+        """Places of the limits that make a part scrap (the acceptance, not the guards)."""
+        return np.array([k for k, x in enumerate(self.limits) if not x.guard])
+
+    @property
+    def in_job(self) -> list[VariedQuantity]:
+        """Quantities that change the station itself."""
+        return [q for q in self.varied if q.role == "job"]
+
+    @property
+    def on_time(self) -> float:
+        return self.job.drive.shot_time or 0.0
+
+    @property
+    def timed_on(self) -> bool:
+        """Whether the on-time can be varied: a programme of steps is left as it is."""
+        return not self.job.drive.step
+
+    def ranges(self) -> Array:
+        """(d, 2) box: ln level, on-time where it can be varied, then the quantities of the job."""
+        spread = 0.0
+        for q in self.varied:
+            if q.role in ("mains", "setting"):
+                low, high = q.range
+                spread += max(abs(np.log(max(low, 1e-3) / q.nominal)), abs(np.log(high / q.nominal)))
+        low = float(np.log(self.coupling_table.least)) if self.coupling_table is not None else 0.0
+        rows = [(-_LEVEL_SPAN - spread + low, _LEVEL_SPAN + spread)]
+        if self.timed_on:
+            span = [self.on_time * s for s in _TIME_SPAN]
+            own = [q.range for q in self.varied if q.role == "time"]
+            rows.append((min([span[0], *(r[0] for r in own)]), max([span[1], *(r[1] for r in own)])))
+        return np.array([*rows, *(q.range for q in self.in_job)], dtype=float)
+
+    def _build(self, report: Report) -> None:
+        self.coupling_table = _Coupling.of(self)
+        self.box = self.ranges()
+        d = len(self.box)
+        n = self.effort.runs or max(48, int(1.5 * term_count(d)))
+        total = n + self.effort.fresh + self.effort.refine
+        self.x = design(n, self.box, self.effort.seed)
+        self.outcomes = self._run(self.x, lambda done: report(done / total))
+        self._fit()
+        fresh = self._fresh_points()
+        if not len(fresh):
+            return
+        told = self._predict(fresh)
+        outcomes = self._run(fresh, lambda done: report((n + done) / total))
+        self.errors = self._targets(fresh, outcomes) - told
+        self.x = np.concatenate([self.x, fresh])
+        self.outcomes += outcomes
+        self._fit()
+        report(1.0)
+
+    def _fresh_points(self) -> Array:
+        """Draws as they come, and draws whose verdict is least certain."""
+        draws = self.draw(4000, self.effort.seed + 1)
+        judged = self.judge(draws)
+        points = self.points(draws, judged.level).reshape(-1, len(self.box))
+        worst = judged.margins[..., self.counts].reshape(len(points), -1)
+        binding = self.counts[np.argmin(worst, axis=1)]
+        deviation = np.zeros(len(points))
+        for k in np.unique(binding):
+            pick = binding == k
+            deviation[pick] = self.surrogates[k].deviation(points[pick][:, self.columns(int(k))])
+        half = 0.5 * (self.box[:, 1] - self.box[:, 0])
+        near = least_certain(worst.min(axis=1), deviation, points, half, self.effort.refine)
+        some = np.random.default_rng(self.effort.seed + 2).choice(len(points), self.effort.fresh, replace=False)
+        return np.asarray(points[np.concatenate([some, near])], dtype=np.float64)
+
+    def columns(self, k: int) -> list[int]:
+        """Columns of the box that limit k depends on: a time does not depend on when the heat goes off later."""
+        every = list(range(len(self.box)))
+        if self.timed_on and self.limits[k].timed:
+            every.remove(1)
+        return every
+
+    def _fit(self) -> None:
+        y = self._targets(self.x, self.outcomes)
+        self.surrogates = tuple(
+            fit(self.x[:, self.columns(k)], y[:, k], self.box[self.columns(k)]) for k in range(len(self.limits))
+        )
+        first = len(self.box) - len(self.in_job)
+        pick = slice(first, None)
+        z = np.array([[o.empty.real, o.empty.imag, (o.loaded - o.empty).real, (o.loaded - o.empty).imag, o.power]
+                      for o in self.outcomes])  # fmt: skip
+        box = self.box[pick]
+        self.circuit = (
+            tuple(fit(self.x[:, pick], z[:, k] / self._size(z[:, k]), box) for k in range(5)) if len(box) else ()
+        )
+        self.circuit_size = [self._size(z[:, k]) for k in range(5)]
+        self.circuit_mean = z.mean(axis=0)
+
+    @staticmethod
+    def _size(values: Array) -> float:
+        return float(np.mean(np.abs(values)))
+
+    @staticmethod
+    def _log(raw: Array, limit: Limit) -> Array:
+        return np.asarray(np.log(raw), dtype=np.float64) if limit.timed else raw
+
+    def _targets(self, x: Array, outcomes: Sequence[Outcome]) -> Array:
+        raw = np.array([o.raw for o in outcomes])
+        return np.column_stack([self._log(raw[:, k], limit) for k, limit in enumerate(self.limits)])
+
+    def _predict(self, x: Array) -> Array:
+        return np.column_stack([s(x[:, self.columns(k)]) for k, s in enumerate(self.surrogates)])
+
+    # full runs --------------------------------------------------------------------------------------------------------
+
+    def _run(self, x: Array, done: Callable[[int], None]) -> list[Outcome]:
+        tasks = [self.task(row) for row in x]
+        return run_all(self.runner, tasks, self.effort.workers, done)
+
+    def task(self, row: Array) -> tuple[dict[str, float], float]:
+        """(job values, level) of a row of the box."""
+        values = {q.what: float(v) for q, v in zip(self.in_job, row[len(row) - len(self.in_job) :], strict=True)}
+        if self.timed_on:
+            values[ON_TIME] = float(row[1])
+        return values, float(np.exp(row[0]))
+
+    # draws ------------------------------------------------------------------------------------------------------------
+
+    def draw(self, shots: int, seed: int) -> Draws:
+        """Seeded draws of everything that varies."""
+        rng = np.random.default_rng(seed)
+        n = self.model.fixture.stations
+        values = {q.what: q.ppf(rng.random((shots, n if q.per_station else 1))) for q in self.varied}
+        return Draws(values, shots)
+
+    def nominal(self, shots: int = 1) -> Draws:
+        """Everything as it is drawn."""
+        return Draws({q.what: np.full((shots, 1), q.nominal) for q in self.varied}, shots)
+
+    def judge(self, draws: Draws, setting: float | Array = 1.0, on_time: float | Array | None = None) -> Judged:
+        """Margins of every station of every shot, the source at `setting` times its healthy value."""
+        parts = []
+        for k in range(0, draws.shots, _CHUNK):
+            rows = np.arange(k, min(k + _CHUNK, draws.shots))
+            s = np.broadcast_to(np.asarray(setting, dtype=float), (draws.shots,))[rows]
+            t = on_time if on_time is None or np.ndim(on_time) == 0 else np.asarray(on_time)[rows]
+            parts.append(self._judge(draws.only(rows), s, t))
+        return Judged(*(np.concatenate([getattr(p, name) for p in parts]) for name in ("margins", "level", "start")))
+
+    def _judge(self, draws: Draws, setting: Array, on_time: float | Array | None) -> Judged:
+        level = self._levels(draws, setting)
+        points = self.points(draws, level, on_time)
+        shape = points.shape[:2]
+        flat = points.reshape(-1, points.shape[-1])
+        out = self._predict(flat).reshape(*shape, len(self.limits))
+        time = points[..., 1] if self.timed_on else np.full(shape, self.on_time)
+        margins = out.copy()
+        start = np.full(shape, np.nan)
+        for k, limit in enumerate(self.limits):
+            if limit.timed:
+                margins[..., k] = np.log(limit.deadline(time)) - out[..., k]
+        timed = [k for kind in ("charge_fired", "reaches") for k, x in enumerate(self.limits)
+                 if x.criterion is not None and x.criterion.kind == kind]  # fmt: skip
+        if timed:
+            start = np.exp(out[..., timed[0]])
+        return Judged(margins, level, start)
+
+    def points(self, draws: Draws, level: Array, on_time: float | Array | None = None) -> Array:
+        """(shots, stations, d) places in the box."""
+        shape = level.shape
+        columns = [np.log(level)]
+        if self.timed_on:
+            time: Array = np.full((draws.shots, 1), self.on_time)
+            if ON_TIME in draws.values:
+                time = draws.values[ON_TIME]
+            if on_time is not None:
+                time = np.asarray(on_time, dtype=float).reshape(-1, 1) * (time / self.on_time)
+            columns.append(np.broadcast_to(time, shape))
+        columns += [np.broadcast_to(draws.values[q.what], shape) for q in self.in_job]
+        return np.stack(columns, axis=-1)
+
+    def _levels(self, draws: Draws, setting: Array) -> Array:
+        """(shots, stations) heating current over nominal, from the circuit of all stations.
+
+        What neighbours add to a part is taken between nominal coils: good to a thousandth of the current.
+        """
+        n = self.model.fixture.stations
+        shape = (draws.shots, n)
+        empty, reflected = self._impedances(draws, shape)
+        extra = np.array([1j * 2 * np.pi * self.model.frequency * s.extra_inductance for s in self.model.healthy])
+        empty = empty + extra
+        coupling = np.ones(shape)
+        if self.coupling_table is not None:
+            coupling = self.coupling_table(draws, shape)
+        for q in self.varied:
+            if q.role == "setting":
+                setting = setting * draws.values[q.what][:, 0] / q.nominal
+            if q.role == "mains" and not self.regulated:
+                setting = setting * draws.values[q.what][:, 0]
+        return self._heating(empty, reflected, coupling, setting * self.model.setting) / self.model.nominal_current
+
+    @property
+    def regulated(self) -> bool:
+        """Whether the source holds current or power whatever the mains do."""
+        return "fixture" in self.job.later and self.model.fixture.control in ("current", "power")
+
+    def _impedances(self, draws: Draws, shape: tuple[int, int]) -> tuple[Complex, Complex]:
+        if not self.circuit:
+            values = [np.full(shape, m) for m in self.circuit_mean]
+        else:
+            stack = [np.broadcast_to(draws.values[q.what], shape).ravel() for q in self.in_job]
+            x = np.column_stack(stack)
+            values = [(s(x) * size).reshape(shape) for s, size in zip(self.circuit, self.circuit_size, strict=True)]
+        return values[0] + 1j * values[1], values[2] + 1j * values[3]
+
+    def _heating(self, empty: Complex, reflected: Complex, coupling: Array, setting: Array) -> Array:
+        f, nominal = self.model.fixture, self.model.network
+        beside = nominal.flux - np.diag(np.diag(nominal.flux))
+        if f.feed == "series":  # every coil carries the same current: no system to solve
+            through = coupling + beside.sum(axis=1)
+            total = empty.sum(axis=1) + nominal.mutual.sum() + np.sum(reflected * through**2, axis=1)
+            current = setting * strength(total, f.control)
+            return np.asarray(np.abs(through) * current[:, None])
+        flux = np.broadcast_to(beside, (*coupling.shape, coupling.shape[1])).copy()
+        k = np.arange(coupling.shape[1])
+        flux[:, k, k] += coupling
+        matrix = np.einsum("ski,sk,skj->sij", flux, reflected, flux) + nominal.mutual
+        matrix[:, k, k] += empty
+        currents = drive(matrix, f.feed, f.control, setting).currents
+        return np.asarray(np.abs(np.einsum("skj,sj->sk", flux, currents)))
+
+    def outside(self, draws: Draws, judged: Judged) -> float:
+        """Share of station draws that lie outside the box the stand-ins were made for."""
+        points = self.points(draws, judged.level)
+        out = (points < self.box[:, 0]) | (points > self.box[:, 1])
+        return float(np.mean(out.any(axis=-1)))
+
+
+class _Coupling:
+    """Flux ratio of a coil out of line as a smooth table of offset and tilt."""
+
+    def __init__(self, study: Study, names: tuple[str | None, str | None], spans: tuple[float, float]) -> None:
+        cell = study.model.cells.at()
+        self.names = names
+        self.axes = [np.linspace(-s, s, 13) if s > 0.0 else np.linspace(-1e-6, 1e-6, 5) for s in spans]
+        grid = np.array([[cell.coupling(float(d), float(t)) for t in self.axes[1]] for d in self.axes[0]])
+        self.table = RectBivariateSpline(self.axes[0], self.axes[1], grid)
+        self.least = float(grid.min())
+
+    @staticmethod
+    def of(study: Study) -> _Coupling | None:
+        by_role = {q.role: q for q in study.varied if q.role in ("sideways", "tilt")}
+        if not by_role:
+            return None
+        names = tuple(by_role[r].what if r in by_role else None for r in ("sideways", "tilt"))
+        spans = tuple(
+            1.3 * max(abs(v) for v in by_role[r].range) if r in by_role else 0.0 for r in ("sideways", "tilt")
+        )
+        return _Coupling(study, (names[0], names[1]), (spans[0], spans[1]))
+
+    def __call__(self, draws: Draws, shape: tuple[int, int]) -> Array:
+        at = [np.zeros(shape) if name is None else np.broadcast_to(draws.values[name], shape) for name in self.names]
+        return np.asarray(self.table.ev(at[0].ravel(), at[1].ravel()).reshape(shape))
+
+
+# a pool of processes ------------------------------------------------------------------------------------------------------
+
+_mine: Runner | None = None
+
+
+def _enter(runner: Runner) -> None:
+    global _mine
+    _mine = runner
+
+
+def _work(task: tuple[dict[str, float], float]) -> Outcome:
+    if _mine is None:
+        raise BadInput("a worker was started without a job")
+    return _mine.run(*task)
+
+
+def run_all(
+    runner: Runner, tasks: Iterable[tuple[dict[str, float], float]], workers: int, done: Callable[[int], None]
+) -> list[Outcome]:
+    """All shots, in order; on a pool of processes when `workers` > 1."""
+    tasks = list(tasks)
+    out: list[Outcome] = []
+    if workers <= 1 or len(tasks) < 2:
+        for n, task in enumerate(tasks, 1):
+            out.append(runner.run(*task))
+            done(n)
+        return out
+    method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
+    context = multiprocessing.get_context(method)
+    with ProcessPoolExecutor(workers, mp_context=context, initializer=_enter, initargs=(runner,)) as pool:
+        for n, outcome in enumerate(pool.map(_work, tasks, chunksize=2), 1):
+            out.append(outcome)
+            done(n)
+    return out
