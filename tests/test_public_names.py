@@ -22,11 +22,13 @@ def test_every_name_can_be_had():
 
 
 def test_verbs_stay_in_front_of_folders():
-    import coilwright.field.solve
+    import coilwright.field.solve as solve
     import coilwright.heat.stepper  # noqa: F401
 
     assert callable(cw.field)
     assert callable(cw.heat)
+    assert cw.field.solve is solve
+    assert "error" in (cw.field.__doc__ or "")
 
 
 def test_import_is_light():

@@ -12,6 +12,8 @@ Verbs and main nouns live here; each is loaded on first use so that `import coil
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
+from functools import cache, update_wrapper
 from importlib import import_module
 from types import ModuleType
 from typing import Any
@@ -45,15 +47,32 @@ _PUBLIC: dict[str, str] = {
 __all__ = ["__version__", *sorted(_PUBLIC)]
 
 
-class _Package(ModuleType):
-    """`cw.field` and `cw.heat` are the verbs, although folders of the same names exist.
+class _Verb:
+    """A verb that shares its name with a folder: called it does its work, asked for a member it is the folder."""
 
-    Importing a folder sets it as an attribute of the package; the verbs are looked up first, so they stay in front.
-    """
+    def __init__(self, verb: Callable[..., Any], folder: str) -> None:
+        update_wrapper(self, verb)
+        self._verb, self._folder = verb, folder
+
+    def __call__(self, *args: Any, **kwargs: Any) -> Any:
+        return self._verb(*args, **kwargs)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(import_module(self._folder), name)
+
+
+@cache
+def _public(name: str) -> Any:
+    found = getattr(import_module(_PUBLIC[name]), name)
+    return _Verb(found, f"{__name__}.{name}") if name in ("field", "heat", "tank") else found
+
+
+class _Package(ModuleType):
+    """Importing a folder sets it as an attribute of the package; public names are looked up first, so they stay in front."""
 
     def __getattribute__(self, name: str) -> Any:
         if name in _PUBLIC:
-            return getattr(import_module(_PUBLIC[name]), name)
+            return _public(name)
         return super().__getattribute__(name)
 
     def __dir__(self) -> list[str]:
