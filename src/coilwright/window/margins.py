@@ -79,7 +79,8 @@ class Limit:
 
 @dataclass(frozen=True, eq=False)
 class Outcome:
-    """`raw`: per limit the time (s) it took, or the margin. `loaded`, `empty` (ohm) and `power` (W/A^2) as in a Cell."""
+    """`raw`: per limit the time (s) it took, or the margin. `loaded`, `empty` (ohm) and `power` (W/A^2) as in a Cell.
+    `looked`: mean temperature (K) of the first work body at the moment `Runner.look`, nan when none was set."""
 
     raw: Array
     margins: Array
@@ -88,6 +89,7 @@ class Outcome:
     empty: complex
     power: float
     verdict: bool
+    looked: float = math.nan
 
 
 def limits_of(job: Job) -> tuple[Limit, ...]:
@@ -127,6 +129,7 @@ class Runner:
         self.job, self.varied = job, {q.what: q for q in varied}
         self.control, self.current, self.frequency, self.level = control, current, frequency, level
         self.limits = limits_of(job)
+        self.look: float | None = None
 
     def job_with(self, values: Mapping[str, float]) -> Job:
         """The job with drawn values (SI by key) in place."""
@@ -174,7 +177,10 @@ class Runner:
             empty = coil.voltage(coil.alone[:, 0], 1.0) + model.field.leads(f)
         power = sum(cold.bodies.get(n, 0.0) for n in work)
         good = bool(np.all(margins[[k for k, x in enumerate(self.limits) if not x.guard]] >= 0.0))
-        return Outcome(raw, margins, _start(trace, self.limits, raw), cold.impedance, empty, power, good)
+        looked = math.nan
+        if self.look is not None and work:
+            looked = float(np.interp(self.look, trace.time, trace.bodies[work[0]].mean))
+        return Outcome(raw, margins, _start(self.limits, raw), cold.impedance, empty, power, good, looked)
 
     def margins(self, raw: Array, on_time: Array | float) -> Array:
         """(..., limits) margins from raw readings and the on-time (s)."""
@@ -248,7 +254,7 @@ def _shortfall(x: Limit, trace: Trace) -> float:
     return max((x.limit - float(values.max())) / max(abs(x.limit - float(values[0])), 1e-3), 0.0)
 
 
-def _start(trace: Trace, limits: tuple[Limit, ...], raw: Array) -> float:
+def _start(limits: tuple[Limit, ...], raw: Array) -> float:
     """Moment a person sees: the charge firing if there is one, else the first timed acceptance (nan without)."""
     for kind in ("charge_fired", "reaches"):
         for k, x in enumerate(limits):

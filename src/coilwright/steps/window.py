@@ -1,0 +1,102 @@
+"""How far each thing may be out, what yield to expect, and how anyone would notice."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+from coilwright.job import Job
+from coilwright.safety.cautions import Caution, Facts, cautions
+from coilwright.window.observe import Observer, Sight
+from coilwright.window.result import WindowResult, findings_of, sampling_of
+from coilwright.window.study import ON_TIME, Effort, Study
+from coilwright.window.yields import (
+    SETTING,
+    blame,
+    centre,
+    forecast,
+    joint_share,
+    middle_station,
+    tolerances,
+    two_quantities,
+    variance_shares,
+)  # fmt: skip
+
+
+def window(
+    job: Job,
+    *,
+    shots: int = 100_000,
+    effort: Effort | None = None,
+    maps: tuple[tuple[str, str], ...] = (),
+    map_size: int = 60,
+    station: int | None = None,
+    observe: bool = True,
+    report: Callable[[float], None] | None = None,
+) -> WindowResult:
+    """Full shots over everything that varies, stand-ins fitted and checked, `shots` virtual shots of all stations.
+
+    `effort` sets full runs, processes and the seed; `maps` names pairs of quantities ("setting" and "drive.on_time" may
+    stand in them too) and defaults to heat against time and the two that matter most; faults are looked at in `station`
+    (from 1, default one in the middle). Raises BadInput (with the offending draw when one cannot be built), NotConverged.
+    """
+    effort = effort or Effort(workers=min(2, os.cpu_count() or 1))
+    told = report or (lambda share: None)
+    study = Study.of(job, effort, lambda share: told(0.7 * share))
+    found = forecast(study, shots)
+    told(0.8)
+    variance = variance_shares(study)
+    pairs = maps or _pairs(study, variance.total)
+    middle = centre(study)
+    nominal = study.judge(study.nominal())
+    stations = replace(study.model.solve(), start_times=tuple(float(t) for t in nominal.start[0]))
+    told(0.85)
+    at = middle_station(study) + 1 if station is None else station
+    scatter = float(found.judged.start.std() / found.judged.start.mean()) if found.judged.start.size else 0.03
+    sights: tuple[Sight, ...] = ()
+    if observe:
+        sights = Observer(
+            study.model, study.runner, scatter=min(max(scatter, 0.005), 0.1), workers=effort.workers
+        ).look(at)
+    told(1.0)
+    return WindowResult(
+        job.title,
+        study,
+        stations,
+        found,
+        blame(study, found),
+        variance,
+        tolerances(study),
+        joint_share(study),
+        tuple(two_quantities(study, a, b, map_size) for a, b in pairs),
+        middle,
+        sights,
+        sampling_of(found),
+        _cautions(job, study, stations.voltage),
+        tuple(findings_of(study, stations, found, variance, middle, sights)),
+    )
+
+
+def _pairs(study: Study, shares: Mapping[str, float]) -> tuple[tuple[str, str], ...]:
+    """Heat against time, and the two quantities that move the margin most."""
+    out = [(ON_TIME, SETTING)] if study.timed_on else []
+    most = sorted(shares, key=lambda name: -shares[name])[:2]
+    if len(most) == 2:
+        out.append((most[0], most[1]))
+    return tuple(out)
+
+
+def _cautions(job: Job, study: Study, volts: float) -> tuple[Caution, ...]:
+    materials = study.model.cells.scene.materials
+    glass = any(m.glass is not None for m in materials.values())
+    facts = Facts(
+        frequency=study.model.frequency,
+        coil_voltage=volts,
+        water_cooled=job.coil is not None and "tube" in job.coil.conductor.section,
+        hottest_part=max((a.reaches for a in job.accept if a.reaches is not None), default=None),
+        evacuated_glass=glass and any("vacuum" in (b.space, b.inside_space) for b in job.bodies),
+        toxic_charge=any(b.charge is not None for b in job.bodies),
+        flux_or_filler=any("braz" in b.material or "solder" in b.material for b in job.bodies),
+    )
+    return tuple(cautions(facts))
