@@ -10,6 +10,7 @@ from coilwright.errors import BadInput, Fault
 from coilwright.section.quad9 import Array, IntArray, quad_shape
 
 _TOLERANCE = 1e-6
+_SAME_PLACE = 1e-9  # of the mesh's extent
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,7 +32,15 @@ def reader(points: Array, quads: IntArray, wanted: Array, names: tuple[str, ...]
     low, high = at.min(axis=1), at.max(axis=1)
     slack = 0.05 * (high - low).max(axis=1, keepdims=True)
     nodes, weights, element, faults = [], [], [], []
+    same = _SAME_PLACE * float(np.ptp(points, axis=0).max())
     for k, p in enumerate(wanted):
+        on_node = np.flatnonzero(np.hypot(*(points - p).T) < same)
+        if len(on_node):  # also the middle of a ball, where elements are collapsed and have no inverse
+            holder, corner = np.argwhere(quads == on_node[0])[0]
+            nodes.append(quads[holder])
+            weights.append(np.eye(9)[corner])
+            element.append(int(holder))
+            continue
         near = np.flatnonzero(np.all((p >= low - slack) & (p <= high + slack), axis=1))
         best, where = None, -1
         for e in near:
