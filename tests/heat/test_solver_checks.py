@@ -81,7 +81,7 @@ def test_ball_cooled_by_convection(fourier):
     model = ThermalModel(mesh, (region("ball", convection=biot * 40.0 / radius),), 300.0, exchange=False)
     time = fourier * radius**2 / 1e-5
     result = solve_heat(model, None, time, 800.0, points={"c": (0, 0)}, march=March(tolerance=0.05))
-    share = float(convection_transient("sphere", biot, fourier, 0.0))
+    share = float(convection_transient("ball", biot, fourier, 0.0))
     assert result.points["c"][-1] == pytest.approx(300.0 + 500.0 * share, abs=0.5)
 
 
