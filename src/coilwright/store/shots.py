@@ -1,0 +1,243 @@
+"""Shots in and tallies out. Writing is all or nothing per delivery; sums are made by the database, not in Python."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+import sqlalchemy as sa
+from numpy.typing import NDArray
+
+from coilwright.errors import BadInput, Fault
+from coilwright.store.tables import aside, bring_up_to_date, delivery, machine, shot
+
+Group = Literal["station", "tray", "batch", "recipe", "hour", "day"]
+_CHUNK = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """One piece heated. `time` s since 1970 by the machine's clock, `station` from 1, `readings` SI by name."""
+
+    time: float
+    station: int
+    bad: bool
+    tray: str = ""
+    batch: str = ""
+    recipe: str = ""
+    readings: dict[str, float] | None = None
+
+
+@dataclass(frozen=True)
+class Aside:
+    """A row that was not taken: its number in the delivery, a stable reason, why in words, the row itself."""
+
+    row: int
+    reason: str
+    why: str
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class Tally:
+    """Numbers tried and bad by group, groups in order of their key."""
+
+    keys: tuple[Any, ...]
+    tried: NDArray[np.int64]
+    bad: NDArray[np.int64]
+
+    def to_dict(self) -> dict[str, Any]:
+        return {"keys": list(self.keys), "tried": self.tried.tolist(), "bad": self.bad.tolist()}
+
+
+class ShotStore:
+    """A database of shots: a SQLite file, or an address SQLAlchemy understands (PostgreSQL for a plant)."""
+
+    def __init__(self, place: str | Path) -> None:
+        text = str(place)
+        self.place = text
+        address = text if "://" in text else f"sqlite:///{Path(text).expanduser()}"
+        if "://" not in text:
+            Path(text).expanduser().parent.mkdir(parents=True, exist_ok=True)
+        try:
+            self.engine = sa.create_engine(address)
+            if self.engine.dialect.name == "sqlite":
+                sa.event.listen(self.engine, "connect", _sqlite_settings)
+            bring_up_to_date(self.engine)
+        except sa.exc.SQLAlchemyError as error:
+            what = f"must be a shot log written by coilwright, or a new file; received something else ({_short(error)})"
+            raise BadInput(Fault(text, what)) from None
+        except ImportError as error:
+            what = f"needs a database driver that is not installed ({error}); install it or name a file"
+            raise BadInput(Fault(text, what)) from None
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+    def __enter__(self) -> ShotStore:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @contextmanager
+    def delivery(self, machine_name: str, name: str, digest: str) -> Iterator[Delivery]:
+        """A delivery open for writing: everything in it is kept together, or nothing when it fails half-way."""
+        with self.engine.begin() as connection:
+            machine_id = _machine_id(connection, machine_name)
+            known = connection.scalar(sa.select(delivery.c.id).where(delivery.c.digest == digest))
+            if known is None:
+                row = connection.execute(delivery.insert().values(name=name[:500], digest=digest))
+                known = int(row.inserted_primary_key[0])  # type: ignore[index]
+            yield Delivery(connection, machine_id, int(known))
+
+    def machines(self) -> tuple[str, ...]:
+        with self.engine.connect() as connection:
+            return tuple(connection.scalars(sa.select(machine.c.name).order_by(machine.c.name)))
+
+    def tally(self, machine_name: str, by: Sequence[Group], since: float | None = None,
+              until: float | None = None) -> Tally:  # fmt: skip
+        """Tried and bad by one or several groups. Hours are of the day (0-23); days are counted since 1970."""
+        columns = [_group(g) for g in by]
+        query = (
+            sa.select(*columns, sa.func.count(), sa.func.sum(shot.c.bad))
+            .where(shot.c.machine_id == self._machine(machine_name), *_window(since, until))
+            .group_by(*columns)
+            .order_by(*columns)
+        )
+        with self.engine.connect() as connection:
+            rows = connection.execute(query).all()
+        keys = tuple(r[0] if len(by) == 1 else tuple(r[: len(by)]) for r in rows)
+        tried, bad = (np.array([r[len(by) + k] for r in rows], dtype=np.int64) for k in (0, 1))
+        return Tally(keys, tried, bad)
+
+    def readings(self, machine_name: str, name: str, since: float | None = None,
+                 until: float | None = None) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.float64]]:  # fmt: skip
+        """(n,) time, station and value of one reading, in order of time; shots without it are left out."""
+        value = shot.c.readings[name].as_float()
+        query = (
+            sa.select(shot.c.time, shot.c.station, value)
+            .where(shot.c.machine_id == self._machine(machine_name), value.is_not(None), *_window(since, until))
+            .order_by(shot.c.time)
+        )
+        with self.engine.connect() as connection:
+            rows = connection.execute(query).all()
+        table = np.array([tuple(r) for r in rows], dtype=float).reshape(-1, 3)
+        return table[:, 0], table[:, 1].astype(np.int64), table[:, 2]
+
+    def span(self, machine_name: str) -> tuple[float, float] | None:
+        """Times (s) of the first and last shot; None without any."""
+        query = sa.select(sa.func.min(shot.c.time), sa.func.max(shot.c.time))
+        with self.engine.connect() as connection:
+            first, last = connection.execute(query.where(shot.c.machine_id == self._machine(machine_name))).one()
+        return None if first is None else (float(first), float(last))
+
+    def aside(self, most: int = 100) -> tuple[dict[str, int], tuple[Aside, ...]]:
+        """Numbers set aside by reason, and the latest of them."""
+        with self.engine.connect() as connection:
+            query = sa.select(aside.c.reason, sa.func.count()).group_by(aside.c.reason).order_by(aside.c.reason)
+            numbers = {str(r): int(n) for r, n in connection.execute(query)}
+            columns = (aside.c.row, aside.c.reason, aside.c.why, aside.c.text)
+            rows = connection.execute(sa.select(*columns).order_by(aside.c.id.desc()).limit(most)).all()
+        return numbers, tuple(Aside(*r) for r in rows)
+
+    def _machine(self, name: str) -> int:
+        with self.engine.connect() as connection:
+            found = connection.scalar(sa.select(machine.c.id).where(machine.c.name == name))
+        if found is None:
+            known = ", ".join(self.machines()) or "none yet"
+            raise BadInput(Fault(self.place, f'has no machine "{name}"; known: {known}'))
+        return int(found)
+
+
+class Delivery:
+    """Writes of one delivery; made by ShotStore.delivery."""
+
+    def __init__(self, connection: sa.Connection, machine_id: int, number: int) -> None:
+        self._connection, self._machine, self._number = connection, machine_id, number
+
+    def latest(self) -> float | None:
+        """Time (s) of the last shot already kept of this machine."""
+        query = sa.select(sa.func.max(shot.c.time)).where(shot.c.machine_id == self._machine)
+        found = self._connection.scalar(query)
+        return None if found is None else float(found)
+
+    def kept(self, first: float, last: float) -> dict[tuple[float, int, str], tuple[bool, str, str]]:
+        """Shots already kept between two times: (time, station, tray) -> (bad, batch, recipe)."""
+        columns = (shot.c.time, shot.c.station, shot.c.tray, shot.c.bad, shot.c.batch, shot.c.recipe)
+        where = (shot.c.machine_id == self._machine, shot.c.time >= first, shot.c.time <= last)
+        rows = self._connection.execute(sa.select(*columns).where(*where))
+        return {(t, s, tray): (bool(bad), batch, recipe) for t, s, tray, bad, batch, recipe in rows}
+
+    def add(self, shots: Iterable[Shot]) -> int:
+        """Write shots that are not there yet; the number written."""
+        written, part = 0, []
+        for s in shots:
+            part.append({
+                "machine_id": self._machine, "station": s.station, "time": s.time, "tray": s.tray, "batch": s.batch,
+                "recipe": s.recipe, "bad": int(s.bad), "readings": s.readings, "delivery_id": self._number,
+            })  # fmt: skip
+            if len(part) >= _CHUNK:
+                self._connection.execute(shot.insert(), part)
+                written, part = written + len(part), []
+        if part:
+            self._connection.execute(shot.insert(), part)
+        return written + len(part)
+
+    def set_aside(self, rows: Sequence[Aside]) -> int:
+        """Keep rows that could not be taken; those of an earlier reading of the same delivery are there already."""
+        query = sa.select(aside.c.row).where(aside.c.delivery_id == self._number)
+        there = set(self._connection.scalars(query))
+        new = [
+            {"delivery_id": self._number, "row": a.row, "reason": a.reason, "why": a.why[:500], "text": a.text[:2000]}
+            for a in rows
+            if a.row not in there
+        ]
+        for k in range(0, len(new), _CHUNK):
+            self._connection.execute(aside.insert(), new[k : k + _CHUNK])
+        return len(new)
+
+
+def _sqlite_settings(connection: Any, _: Any) -> None:
+    cursor = connection.cursor()
+    for setting in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=NORMAL", "busy_timeout=10000"):
+        cursor.execute(f"PRAGMA {setting}")
+    cursor.close()
+
+
+def _machine_id(connection: sa.Connection, name: str) -> int:
+    found = connection.scalar(sa.select(machine.c.id).where(machine.c.name == name))
+    if found is None:
+        row = connection.execute(machine.insert().values(name=name))
+        found = row.inserted_primary_key[0]  # type: ignore[index]
+    return int(found)
+
+
+def _group(group: Group) -> sa.ColumnElement[Any]:
+    if group == "hour":
+        return sa.cast(
+            sa.func.floor((shot.c.time - 86400.0 * sa.func.floor(shot.c.time / 86400.0)) / 3600.0), sa.Integer
+        )
+    if group == "day":
+        return sa.cast(sa.func.floor(shot.c.time / 86400.0), sa.Integer)
+    columns: dict[str, sa.ColumnElement[Any]] = {
+        "station": shot.c.station, "tray": shot.c.tray, "batch": shot.c.batch, "recipe": shot.c.recipe,
+    }  # fmt: skip
+    return columns[group]
+
+
+def _window(since: float | None, until: float | None) -> list[sa.ColumnElement[bool]]:
+    out: list[sa.ColumnElement[bool]] = []
+    if since is not None:
+        out.append(shot.c.time >= since)
+    if until is not None:
+        out.append(shot.c.time < until)
+    return out
+
+
+def _short(error: Exception) -> str:
+    return str(error).splitlines()[0][:160]
