@@ -118,7 +118,7 @@ def _fill(
     if axis == 0 or extent == thin:
         longest = min(longest, extent / across)
     if body.front_depth is not None:
-        longest = min(longest, max((0.3 if extent == thin else 0.8) * body.front_depth, extent / 60.0))
+        longest = min(longest, max((0.25 if extent == thin else 0.4) * body.front_depth, extent / 60.0))
     for k, (a, b) in enumerate(pairwise(lines)):
         if a >= low - _SAME * extent and b <= high + _SAME * extent:
             cap[k] = min(cap[k], longest)
