@@ -108,6 +108,33 @@ def tank(job: JobFile, as_json: AsJson = False, out: OutFolder = None) -> None:
 
 
 @app.command()
+def window(
+    job: JobFile,
+    as_json: AsJson = False,
+    out: OutFolder = None,
+    shots: Annotated[int, typer.Option("--shots", min=100, max=2_000_000, help="virtual shots of all stations")] = 100_000,
+    runs: Annotated[
+        int, typer.Option("--runs", min=0, max=5000, help="full shots to build on (0: as many as needed)")
+    ] = 0,
+    seed: Annotated[int, typer.Option("--seed", min=0, help="of everything that is drawn")] = 1,
+    workers: Annotated[int, typer.Option("--workers", min=1, max=256, help="processes for the full shots")] = 2,
+    maps: Annotated[
+        list[str] | None,
+        typer.Option("--map", metavar="A,B", help="a map of two quantities; may be repeated", show_default=False),
+    ] = None,
+    station: Annotated[
+        int | None, typer.Option("--station", min=1, help="where faults are looked at", show_default=False)
+    ] = None,
+    readings: Annotated[bool, typer.Option("--readings/--no-readings", help="what readings show of faults")] = True,
+) -> None:
+    """How far may each thing be out: yield, limits, causes of scrap, what would show a fault."""
+    from coilwright.cli import study
+
+    asked = study.Asked(shots, runs, seed, workers, maps or (), station, readings)
+    guarded(as_json, lambda: study.window(job, as_json, out, asked))
+
+
+@app.command()
 def materials(
     name: Annotated[str | None, typer.Argument(metavar="NAME", help="one material in full", show_default=False)] = None,
     as_json: AsJson = False,

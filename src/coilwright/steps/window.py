@@ -18,6 +18,7 @@ from coilwright.window.yields import (
     forecast,
     joint_share,
     middle_station,
+    scrap_under,
     tolerances,
     two_quantities,
     variance_shares,
@@ -59,6 +60,8 @@ def window(
         sights = Observer(
             study.model, study.runner, scatter=min(max(scatter, 0.005), 0.1), workers=effort.workers
         ).look(at)
+    if observe:
+        sights = tuple(_with_scrap(study, s) for s in sights)
     told(1.0)
     return WindowResult(
         job.title,
@@ -76,6 +79,13 @@ def window(
         _cautions(job, study, stations.voltage),
         tuple(findings_of(study, stations, found, variance, middle, sights)),
     )
+
+
+def _with_scrap(study: Study, sight: Sight) -> Sight:
+    """With the scrap it makes, for faults that act through the power alone (a wrong part is another matter)."""
+    if sight.fault.kind == "part":
+        return sight
+    return replace(sight, scrap=scrap_under(study, sight.fault.station, sight.power_change, sight.others_change))
 
 
 def _pairs(study: Study, shares: Mapping[str, float]) -> tuple[tuple[str, str], ...]:

@@ -87,12 +87,14 @@ class Change:
 
 @dataclass(frozen=True, eq=False)
 class Sight:
-    """One fault: what it does to its station's power and to the others', and every reading's change."""
+    """One fault: what it does to its station's power and to the others', and every reading's change. `scrap`: share of
+    bad parts at the station and in all, where a study has told it."""
 
     fault: StationFault
     power_change: float
     others_change: float
     changes: tuple[Change, ...]
+    scrap: tuple[float, float] | None = None
 
     def change(self, name: str) -> Change:
         return next(c for c in self.changes if c.reading.name == name)
@@ -117,7 +119,10 @@ class Sight:
         if abs(self.power_change) < _HARDLY and not any(
             c.seen for c in self.changes if c.reading.name != "setting block"
         ):
-            return what + "; it hardly matters, and no reading but a setting block would show it"
+            only = any(c.seen for c in self.changes)
+            return what + "; it hardly matters" + (", and only the setting block would show it" if only else "")
+        if self.scrap is not None:
+            what += f", {100 * self.scrap[0]:.0f} % scrap there, {100 * self.scrap[1]:.1f} % in all"
         if not self.seen_at_terminals:
             what += "; this cannot be seen from the terminals"
         if self.cheapest is None:
@@ -128,7 +133,9 @@ class Sight:
     def to_dict(self) -> dict[str, Any]:
         return {
             "fault": self.fault.name, "station": self.fault.station, "power_change": self.power_change,
-            "others_change": self.others_change, "seen_at_terminals": self.seen_at_terminals,
+            "others_change": self.others_change,
+            "scrap_there": None if self.scrap is None else self.scrap[0],
+            "scrap_in_all": None if self.scrap is None else self.scrap[1], "seen_at_terminals": self.seen_at_terminals,
             "cheapest": None if self.cheapest is None else self.cheapest.reading.name,
             "clearest": self.clearest.reading.name, "said": self.said,
             "readings": [c.to_dict() for c in self.changes],

@@ -151,11 +151,15 @@ def findings_of(
     if abs(middle.setting - 1.0) > 0.02 and middle.yield_there > middle.yield_now + 1e-3:
         where = "below" if middle.setting > 1.0 else "above"
         text = (
-            f"the source is set {100 * abs(middle.setting - 1.0):.0f} % {where} the middle of its window; there the yield "
+            f"the source is set {100 * abs(middle.setting - 1.0):.0f} % {where} the best of its window; there the yield "
             f"would be {100 * middle.yield_there:.1f} % instead of {100 * middle.yield_now:.1f} %."
         )
         advice = "Set all stations together, once; a single bad station is mended at that station, not at the source."
         yield Finding("window-off-centre", "warning", "drive", text, advice)
+    if middle.open_top:
+        text = "nothing asked in the acceptance says when it is too much, so the window has no upper end and no middle."
+        advice = "Add what too much does, e.g. a stays_below for the part."
+        yield Finding("window-open", "warning", "accept", text, advice)
     quiet = insensitive(study, variance)
     if quiet:
         listed = ", ".join(q.what for q in quiet)

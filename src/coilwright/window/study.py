@@ -151,6 +151,8 @@ class Study:
         told = self._predict(fresh)
         outcomes = self._run(fresh, lambda done: report((n + done) / total))
         self.errors = self._targets(fresh, outcomes) - told
+        for k in range(len(self.limits)):
+            self.errors[np.setdiff1d(np.arange(len(fresh)), self._belongs(k, fresh, outcomes)), k] = np.nan
         self.x = np.concatenate([self.x, fresh])
         self.outcomes += outcomes
         self._fit()
@@ -181,9 +183,11 @@ class Study:
 
     def _fit(self) -> None:
         y = self._targets(self.x, self.outcomes)
-        self.surrogates = tuple(
-            fit(self.x[:, self.columns(k)], y[:, k], self.box[self.columns(k)]) for k in range(len(self.limits))
-        )
+        told = []
+        for k in range(len(self.limits)):
+            rows, columns = self._belongs(k, self.x, self.outcomes), self.columns(k)
+            told.append(fit(self.x[rows][:, columns], y[rows, k], self.box[columns]))
+        self.surrogates = tuple(told)
         first = len(self.box) - len(self.in_job)
         pick = slice(first, None)
         z = np.array([[o.empty.real, o.empty.imag, (o.loaded - o.empty).real, (o.loaded - o.empty).imag, o.power]
@@ -194,6 +198,17 @@ class Study:
         )
         self.circuit_size = [self._size(z[:, k]) for k in range(5)]
         self.circuit_mean = z.mean(axis=0)
+
+    def _belongs(self, k: int, x: Array, outcomes: Sequence[Outcome]) -> IntArray:
+        """Rows of runs that limit k is fitted to: what is too hot after the charge has fired says nothing about shots in
+        which it did not fire, where temperatures stay a good deal lower and no such limit decides. Too few fired: all."""
+        everything = np.arange(len(x))
+        if not self.limits[k].too_much:
+            return everything
+        on = x[:, 1] if self.timed_on else np.full(len(x), self.on_time)
+        start = np.array([o.start for o in outcomes])
+        fired = np.flatnonzero(np.isnan(start) | (start <= on))
+        return fired if len(fired) >= term_count(x.shape[1], 1) + 6 else everything
 
     @staticmethod
     def _size(values: Array) -> float:
@@ -207,8 +222,12 @@ class Study:
         raw = np.array([o.raw for o in outcomes])
         return np.column_stack([self._log(raw[:, k], limit) for k, limit in enumerate(self.limits)])
 
-    def _predict(self, x: Array) -> Array:
-        return np.column_stack([s(x[:, self.columns(k)]) for k, s in enumerate(self.surrogates)])
+    def _predict(self, x: Array, guards: bool = True) -> Array:
+        out = np.full((len(x), len(self.limits)), np.nan)
+        for k, s in enumerate(self.surrogates):
+            if guards or not self.limits[k].guard:
+                out[:, k] = s(x[:, self.columns(k)])
+        return out
 
     # full runs --------------------------------------------------------------------------------------------------------
 
@@ -236,22 +255,40 @@ class Study:
         """Everything as it is drawn."""
         return Draws({q.what: np.full((shots, 1), q.nominal) for q in self.varied}, shots)
 
-    def judge(self, draws: Draws, setting: float | Array = 1.0, on_time: float | Array | None = None) -> Judged:
-        """Margins of every station of every shot, the source at `setting` times its healthy value."""
+    def judge(
+        self,
+        draws: Draws,
+        setting: float | Array = 1.0,
+        on_time: float | Array | None = None,
+        *,
+        guards: bool = True,
+        factor: Array | None = None,
+    ) -> Judged:
+        """Margins of every station of every shot, the source at `setting` times its healthy value.
+
+        Without `guards` the margins of grave limits are left nan (faster). `factor` (stations,) multiplies the heating
+        currents: what a fault does to them.
+        """
         parts = []
         for k in range(0, draws.shots, _CHUNK):
             rows = np.arange(k, min(k + _CHUNK, draws.shots))
             s = np.broadcast_to(np.asarray(setting, dtype=float), (draws.shots,))[rows]
             t = on_time if on_time is None or np.ndim(on_time) == 0 else np.asarray(on_time)[rows]
-            parts.append(self._judge(draws.only(rows), s, t))
+            parts.append(self._judge(draws.only(rows), s, t, guards, factor))
         return Judged(*(np.concatenate([getattr(p, name) for p in parts]) for name in ("margins", "level", "start")))
 
-    def _judge(self, draws: Draws, setting: Array, on_time: float | Array | None) -> Judged:
+    def _judge(
+        self, draws: Draws, setting: Array, on_time: float | Array | None, guards: bool, factor: Array | None
+    ) -> Judged:
         level = self._levels(draws, setting)
+        if factor is not None:
+            level = np.maximum(
+                level * factor, np.exp(self.box[0, 0])
+            )  # weaker still is as bad, and not covered by runs
         points = self.points(draws, level, on_time)
         shape = points.shape[:2]
         flat = points.reshape(-1, points.shape[-1])
-        out = self._predict(flat).reshape(*shape, len(self.limits))
+        out = self._predict(flat, guards).reshape(*shape, len(self.limits))
         time = points[..., 1] if self.timed_on else np.full(shape, self.on_time)
         margins = out.copy()
         start = np.full(shape, np.nan)

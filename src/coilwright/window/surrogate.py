@@ -167,9 +167,10 @@ def least_certain(margin: Array, deviation: Array, x: Array, half: Array, count:
     order = np.argsort(doubt)[: max(40 * count, 200)]
     chosen: list[int] = []
     u = x / half
-    for k in order:
-        if all(np.sum((u[k] - u[c]) ** 2) > 0.05 for c in chosen):
-            chosen.append(int(k))
-        if len(chosen) == count:
-            break
+    for apart in (0.05, 0.005, 0.0):  # as far apart as so many can be
+        for k in order:
+            if len(chosen) == count:
+                break
+            if k not in chosen and all(np.sum((u[k] - u[c]) ** 2) >= apart for c in chosen):
+                chosen.append(int(k))
     return np.array(chosen, dtype=np.int64)

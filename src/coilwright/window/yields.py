@@ -14,7 +14,7 @@ from coilwright.section.quad9 import Array, IntArray
 from coilwright.window.quantities import VariedQuantity, named
 from coilwright.window.study import ON_TIME, Draws, Judged, Study
 
-_BLAMED = 20_000  # shots with scrap looked at for causes
+_BLAMED = 4_000  # shots with scrap looked at for causes
 _GRID = 161
 SETTING = "setting"
 TOO_LITTLE, GOOD, TOO_MUCH = 0, 1, 2
@@ -87,16 +87,18 @@ class Yield:
 
 def doubt(study: Study) -> Array:
     """(limits,) how far the stand-ins may be off: twice the rms of their errors on fresh runs."""
-    if not len(study.errors):
+    known = np.isfinite(study.errors)
+    if not known.any():
         return np.zeros(len(study.limits))
-    return np.asarray(2.0 * np.sqrt(np.mean(study.errors**2, axis=0)), dtype=np.float64)
+    square = np.sum(np.where(known, study.errors, 0.0) ** 2, axis=0) / np.maximum(known.sum(axis=0), 1)
+    return np.asarray(2.0 * np.sqrt(square), dtype=np.float64)
 
 
 def forecast(study: Study, shots: int = 100_000, setting: float = 1.0, on_time: float | None = None) -> Yield:
     """Seeded draws of `shots` shots of all stations, judged; every interval spans the binomial one at margins moved by
     the doubt of the stand-ins either way."""
     draws = study.draw(shots, study.effort.seed + 10)
-    judged = study.judge(draws, setting, on_time)
+    judged = study.judge(draws, setting, on_time, guards=False)
     margins = judged.margins[..., study.counts]
     off = doubt(study)[study.counts]
     good, worse, better = (np.all(margins >= shift, axis=-1) for shift in (0.0 * off, off, -off))
@@ -138,7 +140,7 @@ def blame(study: Study, found: Yield) -> dict[str, float]:
     draws, was = found.draws.only(rows), bad[rows]
     out = {}
     for q in study.varied:
-        saved = study.judge(draws.with_nominal(q)).good(study.counts)
+        saved = study.judge(draws.with_nominal(q), guards=False).good(study.counts)
         out[q.what] = float(np.mean(saved[was]))
     return out
 
@@ -303,13 +305,15 @@ def joint_share(study: Study) -> float:
 
 @dataclass(frozen=True, eq=False)
 class Map:
-    """Least margin (ny, nx) and what it means (0 too little, 1 good, 2 too much) over two quantities, at one station."""
+    """Least margins (ny, nx) of the limits failed by too little and by too much heat, and what they mean (0 too little, 1
+    good, 2 too much), over two quantities at one station."""
 
     across: str
     up: str
     x: Array
     y: Array
-    margin: Array
+    too_little: Array
+    too_much: Array
     outcome: IntArray
     station: int
 
@@ -337,11 +341,21 @@ def two_quantities(study: Study, across: str, up: str, n: int = 60) -> Map:
             values[name] = v
     judged = study.judge(_at_station(study, values, n * n, station), setting, time)
     margins = judged.margins[:, station]
-    outcome = np.full(n * n, GOOD)
     much = np.array([x.too_much for x in study.limits])
-    outcome[(margins[:, much] < 0.0).any(axis=1)] = TOO_MUCH
-    outcome[(margins[:, ~much] < 0.0).any(axis=1) & (outcome == GOOD)] = TOO_LITTLE
-    return Map(across, up, axes[0], axes[1], margins.min(axis=1).reshape(n, n), outcome.reshape(n, n), station + 1)
+    little = margins[:, ~much].min(axis=1, initial=np.inf)
+    hot = margins[:, much].min(axis=1, initial=np.inf)
+    outcome = np.where(little < 0.0, TOO_LITTLE, np.where(hot < 0.0, TOO_MUCH, GOOD))
+    shape = (n, n)
+    return Map(
+        across,
+        up,
+        axes[0],
+        axes[1],
+        little.reshape(shape),
+        hot.reshape(shape),
+        outcome.reshape(shape),
+        station + 1,
+    )
 
 
 def _axis(study: Study, name: str, n: int) -> Array:
@@ -360,7 +374,9 @@ def _axis(study: Study, name: str, n: int) -> Array:
 class Centre:
     """The window of the source's setting (1 = as it is). `setting`: the middle of the settings at which the yield is
     within a thousandth of its best; `low`, `high`: settings between which the nominal shot passes at every station
-    (None where the study did not reach the end); `yield_now`, `yield_there`; `curve` (settings, yields)."""
+    (None where the study did not reach the end); `yield_now`, `yield_there`; `curve` (settings, yields). `open_top`:
+    nothing that was asked is failed by too much heat within what was looked at, so that there is no middle: `setting` is
+    then the least one within a thousandth of the best yield."""
 
     setting: float
     low: float | None
@@ -368,10 +384,12 @@ class Centre:
     yield_now: float
     yield_there: float
     curve: tuple[Array, Array]
+    open_top: bool
 
     def to_dict(self) -> dict[str, Any]:
         return {
             "setting": self.setting, "low": self.low, "high": self.high,
+            "open_top": self.open_top,
             "yield_now": self.yield_now, "yield_there": self.yield_there,
         }  # fmt: skip
 
@@ -386,7 +404,8 @@ def centre(study: Study, shots: int = 2000) -> Centre:
     best = yields >= yields.max() - 1e-3
     first = int(np.flatnonzero(best)[0])
     last = first + int(np.argmin(np.append(best[first:], False))) - 1
-    there = 0.5 * (settings[first] + settings[last])
+    open_top = last == len(settings) - 1
+    there = settings[first] if open_top else 0.5 * (settings[first] + settings[last])
     nominal = study.judge(study.nominal(len(settings)), settings).margins.min(axis=(1, 2)) >= 0.0
     inside = np.flatnonzero(nominal)
     ends = (None, None) if not len(inside) else (
@@ -394,9 +413,19 @@ def centre(study: Study, shots: int = 2000) -> Centre:
         None if inside[-1] == len(settings) - 1 else float(settings[inside[-1]]),
     )  # fmt: skip
     share = [float(np.mean(study.judge(draws, s).good(study.counts))) for s in (1.0, there)]
-    return Centre(float(there), ends[0], ends[1], share[0], share[1], (settings, yields))
+    return Centre(float(there), ends[0], ends[1], share[0], share[1], (settings, yields), open_top)
 
 
 def insensitive(study: Study, shares: VarianceShares) -> list[VariedQuantity]:
     """Quantities that hardly matter: less than a hundredth of the variance, interactions included."""
     return [q for q in study.varied if shares.total[q.what] < 0.01]
+
+
+def scrap_under(study: Study, station: int, here: float, others: float, shots: int = 2000) -> tuple[float, float]:
+    """(share of bad parts at a station from 1, share of all parts) when its power changes by `here` and that of the others
+    by `others` (relative), everything else varying as usual."""
+    factor = np.full(study.model.fixture.stations, np.sqrt(max(1.0 + others, 0.0)))
+    factor[station - 1] = np.sqrt(max(1.0 + here, 0.0))
+    judged = study.judge(study.draw(shots, study.effort.seed + 30), guards=False, factor=factor)
+    bad = np.logical_not(judged.good(study.counts))
+    return float(bad[:, station - 1].mean()), float(bad.mean())
