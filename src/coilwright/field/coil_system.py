@@ -58,13 +58,25 @@ class CoilSystem:
     def turn_powers(self, x: ComplexArray) -> Array:
         """Loss (W) in every turn as wound: a part turn is computed as a whole ring carrying its weight of the current,
         but really is an arc of that share carrying all of it, so its loss is the ring's over the weight."""
-        rings = [t.power(h, u) for t, (h, u) in zip(self.turns, self.split(x), strict=True)]
+        rings = [t.loss(h, u) for t, (h, u) in zip(self.turns, self.split(x), strict=True)]
         return np.array(rings) / self.weights
 
-    def voltage(self, x: ComplexArray, current: complex) -> complex:
-        """Terminal voltage (V), with the loss of part turns as above."""
+    @property
+    def has_bundles(self) -> bool:
+        """Whether turns are bundles of strands, whose loss is not that of the solved stand-in."""
+        return any(t.bundle is not None for t in self.turns)
+
+    def voltage(self, x: ComplexArray, current: complex, induced: float = 0.0) -> complex:
+        """Terminal voltage (V) with the loss of the turns as wound; `induced` (W) is what the coil gives to the bodies.
+
+        A bundle's stand-in resists thousands of times more than its strands: the real part is then not a difference of
+        large numbers but the sum of the powers.
+        """
         out = complex(self.voltage_row @ x)
-        return out + self.part_turn_voltage(x, current)
+        if not self.has_bundles or current == 0.0:
+            return out + self.part_turn_voltage(x, current)
+        real = (float(np.sum(self.turn_powers(x))) + induced) / abs(current) ** 2
+        return complex(real, (out / current).imag) * current
 
     def part_turn_voltage(self, x: ComplexArray, current: complex) -> complex:
         """What the arcs of part turns add to the sum of ring voltages (V)."""
@@ -98,10 +110,10 @@ def coil_system(coil: CoilModel, omega: float, known: dict[tuple[int, int, int],
 
     `known` keeps the integrals between turn skins from one frequency to the next.
     """
-    kinds: dict[tuple[int, float, float], CondensedTurn] = {}
+    kinds: dict[tuple[object, ...], CondensedTurn] = {}
     turns = []
     for t in coil.turns:
-        key = (id(t.mesh), t.resistivity, t.relative_permeability)
+        key = (id(t.mesh), t.resistivity, t.relative_permeability, t.bundle)
         if key not in kinds:
             kinds[key] = condense(t, omega)
         turns.append(kinds[key])

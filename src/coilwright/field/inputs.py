@@ -14,6 +14,7 @@ from typing import Protocol
 import numpy as np
 
 from coilwright.errors import BadInput, Fault
+from coilwright.field.bundle import Bundle
 from coilwright.section.mesh import Mesh
 from coilwright.section.quad9 import Array
 
@@ -79,7 +80,8 @@ class ConductorTurn:
 
     `mesh` has its conductor elements in region `conductor`, all others (a bore) do not conduct. It is used shifted
     up by `shift` (m). `weight` (> 0, usually 1) is the share of a full turn: it carries weight x coil current and
-    adds weight x its voltage, which keeps coil and part reciprocal.
+    adds weight x its voltage, which keeps coil and part reciprocal. With a `bundle` (litz) its section is filled with
+    strands that share the current evenly; `resistivity` is then not used.
     """
 
     mesh: Mesh
@@ -89,6 +91,7 @@ class ConductorTurn:
     relative_permeability: float = 1.0
     conductor: str = "turn"
     name: str = ""
+    bundle: Bundle | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -123,11 +123,14 @@ class Reduced:
         """Terminal voltage of the coil (V rms) for a state of this geometry."""
         if self.coil is None:
             return 0j
+        current = state.drive.coil_current
+        if self.coil.has_bundles:
+            return self.coil.voltage(state.coil_unknowns, current, sum(state.region_powers.values()))
         empty = self.coil.voltage_row @ self.coil.alone @ state.drive.vector
         voltage = complex(empty - self.voltage_row @ self._on_skin(state))
         if np.all(self.coil.weights == 1.0):
             return voltage
-        return voltage + self.coil.part_turn_voltage(state.coil_unknowns, state.drive.coil_current)
+        return voltage + self.coil.part_turn_voltage(state.coil_unknowns, current)
 
     def _on_skin(self, state: FieldState) -> ComplexArray:
         return np.concatenate([state.potential[self.live.interior.skin.nodes], state.h])

@@ -9,8 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from coilwright.errors import BadInput, Fault
+from coilwright.field.bundle import Bundle
 from coilwright.field.exterior import MU0
 from coilwright.field.inputs import CoilModel, ConductorTurn, FieldModel, LiveBody, RegionLaw
+from coilwright.job.schema_coil import Litz
 from coilwright.materials import Material
 from coilwright.section.meshing import COIL, SectionMesh, mesh_section
 from coilwright.section.scene import Scene
@@ -84,7 +86,8 @@ def mesh_scene(
     }
     if scene.conductor is not None:
         cold = (scene.coil_temperature, scene.coil_temperature)
-        sizes[COIL] = body_size(scene.conductor, cold, frequency, field)
+        litz = scene.job.coil is not None and isinstance(scene.job.coil.conductor, Litz)
+        sizes[COIL] = BodySize() if litz else body_size(scene.conductor, cold, frequency, field)
     return MeshedScene(
         scene, mesh_section(scene.section, sizes, MeshRule(level=level), coil_shifts=coil_shifts), frequency
     )
@@ -106,8 +109,18 @@ def _coil(meshed: MeshedScene) -> CoilModel | None:
         raise BadInput(Fault(where, f'must conduct; received "{scene.conductor.name}"; write e.g. "copper"'))
     rho = float(scene.conductor.resistivity(np.array([scene.coil_temperature]))[0])
     mu = float(scene.conductor.magnetic.relative_permeability(np.array([scene.coil_temperature]))[0])
-    turns = [ConductorTurn(t.base, rho, t.z, t.weight, mu, "turn", f"turn {t.number}") for t in meshed.mesh.turns]
+    bundle = _bundle(scene, rho)
+    turns = [
+        ConductorTurn(t.base, rho, t.z, t.weight, mu, "turn", f"turn {t.number}", bundle) for t in meshed.mesh.turns
+    ]
     return CoilModel(tuple(turns))
+
+
+def _bundle(scene: Scene, resistivity: float) -> Bundle | None:
+    coil = scene.job.coil
+    if coil is None or not isinstance(coil.conductor, Litz):
+        return None
+    return Bundle(coil.conductor.strands, coil.conductor.strand_diameter, resistivity)
 
 
 def _bodies(meshed: MeshedScene) -> list[LiveBody]:

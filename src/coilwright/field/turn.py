@@ -8,6 +8,7 @@ import numpy as np
 import scipy.sparse as sp
 import scipy.sparse.linalg as spl
 
+from coilwright.field.bundle import Bundle, bundle_loss
 from coilwright.field.exterior import MU0
 from coilwright.field.inputs import ConductorTurn
 from coilwright.field.interior import Interior, interior_of
@@ -31,6 +32,7 @@ class CondensedTurn:
     to_potential: ComplexArray
     flux_row: ComplexArray
     conductance: float
+    bundle: Bundle | None = None
 
     @property
     def mesh(self) -> Mesh:
@@ -57,6 +59,13 @@ class CondensedTurn:
             + 4.0 * np.pi * omega * np.imag(np.conj(voltage) * flux)
         )
 
+    def loss(self, h: ComplexArray, voltage: complex) -> float:
+        """Loss (W) of the ring as it really is: of the strands when it is a bundle."""
+        if self.bundle is None:
+            return self.power(h, voltage)
+        current = complex(-self.interior.skin.circulation @ h)
+        return bundle_loss(self.bundle, self.interior, self.omega, self.nodal(h, voltage), current)
+
     def volume_current(self, h: ComplexArray, voltage: complex) -> complex:
         """Net current (A) as the volume integral of J; the boundary integral must agree."""
         flux = self.flux_row[:-1] @ h + self.flux_row[-1] * voltage
@@ -69,7 +78,10 @@ def condense(turn: ConductorTurn, omega: float) -> CondensedTurn:
     inside = interior_of(mesh)
     n = len(mesh.points)
     conducts = (mesh.region == mesh.regions.index(turn.conductor))[:, None]
-    sigma = np.where(conducts, 1.0 / turn.resistivity, 0.0) * np.ones_like(inside.area)
+    rho = turn.resistivity
+    if turn.bundle is not None:
+        rho = turn.bundle.stand_in(omega, float(np.ptp(mesh.points, axis=0).max()))
+    sigma = np.where(conducts, 1.0 / rho, 0.0) * np.ones_like(inside.area)
     reluctivity = np.where(conducts, 1.0 / (MU0 * turn.relative_permeability), 1.0 / MU0) * np.ones_like(sigma)
     element = np.matmul(reluctivity[:, None, :], inside.stiffness) + 1j * omega * np.matmul(
         sigma[:, None, :], inside.mass
@@ -92,4 +104,5 @@ def condense(turn: ConductorTurn, omega: float) -> CondensedTurn:
         np.ascontiguousarray(response[skin.nodes]),
         np.asarray(load @ response, dtype=complex),
         float(np.sum(sigma * inside.area / (2.0 * np.pi * mesh.gauss.r))),
+        turn.bundle,
     )
