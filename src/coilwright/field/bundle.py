@@ -49,7 +49,7 @@ class Bundle:
         """
         depth = math.sqrt(2.0 * self.resistivity / (omega * MU0))
         ka = (1.0 + 1.0j) * 0.5 * self.diameter / depth
-        i0, i1, i2 = (complex(ive(n, ka)) for n in (0, 1, 2))
+        i0, i1, i2 = (complex(value) for value in ive(np.arange(3), np.full(3, ka)))
         ratio = (ka * i2 * i1.conjugate()).imag / abs(i0) ** 2
         return float(4.0 * math.pi * self.resistivity * ratio) / MU0**2
 
