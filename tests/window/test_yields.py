@@ -1,6 +1,7 @@
 """Yield, causes and limits: closed forms where the margin is linear, full runs where it is not."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ from scipy import stats
 
 from coilwright.errors import BadInput
 from coilwright.job import loads
+from coilwright.window.limits import joint_share, tolerances
 from coilwright.window.margins import Outcome, Runner
 from coilwright.window.quantities import quantities
 from coilwright.window.stations import FixtureModel, Station
@@ -20,10 +22,8 @@ from coilwright.window.yields import (
     centre,
     forecast,
     insensitive,
-    joint_share,
     proven_share,
     sample_for,
-    tolerances,
     two_quantities,
     variance_shares,
 )  # fmt: skip
@@ -198,3 +198,18 @@ def test_map_and_window(real):
         two_quantities(real, "mains", "mains")
     with pytest.raises(BadInput, match=r'did you mean "coil\.centre"'):
         two_quantities(real, "coil.center", "mains")
+
+
+def test_a_limit_beyond_the_usual_range_is_found_by_full_shots(real):
+    # a study whose range ends early: the limit must be where full shots with the exact circuit change their verdict
+    near = tolerances(real)[0]
+    centre_of = real.varied[0]
+    narrow = replace(centre_of, width=0.5 * abs(near.high - centre_of.nominal) / 4.0)
+    kept = real.varied
+    try:
+        real.varied = (narrow, *kept[1:])
+        beyond = tolerances(real, ["coil.centre"])[0]
+    finally:
+        real.varied = kept
+    assert beyond.high == pytest.approx(near.high, abs=5e-6)  # m: the stand-in of the wide study and full shots agree
+    assert beyond.high > narrow.range[1] and beyond.why[1] == near.why[1]

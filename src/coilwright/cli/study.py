@@ -11,8 +11,9 @@ from coilwright.cli.console import FAILS_ACCEPTANCE, folder, print_json, progres
 from coilwright.errors import BadInput, Fault
 
 if TYPE_CHECKING:
+    from coilwright.window.limits import Tolerance
     from coilwright.window.result import WindowResult
-    from coilwright.window.yields import Share, Tolerance
+    from coilwright.window.yields import Share
 
 # A forecast below this yield ends with exit code 1, as a shot that fails its acceptance does.
 _ENOUGH = 0.95

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from coilwright.pack.looks import COPPER, CURRENT, FAINT, GOOD, HOT, INK, PAPER, save, sheet
+from coilwright.window.limits import Tolerance
 from coilwright.window.quantities import VariedQuantity
 from coilwright.window.result import WindowResult
-from coilwright.window.yields import SETTING, TOO_LITTLE, TOO_MUCH, Map, Tolerance
+from coilwright.window.yields import SETTING, TOO_LITTLE, TOO_MUCH, Map
 
 _NAMES = {SETTING: "setting of the source, %", "drive.on_time": "on-time, s"}
 
@@ -60,9 +61,7 @@ def ladder_picture(result: WindowResult, path: Path | None = None) -> Any:
             axes.barh(-9, 0, color=GOOD, alpha=0.55, label="passes, all else as drawn"),
             axes.barh(-9, 0, color=HOT, alpha=0.6, label="fails"),
             axes.plot([], [], color=INK, lw=2.2, label="usual: two deviations either way")[0],
-            axes.plot(
-                [], [], color=CURRENT, lw=5, alpha=0.9, label=f"all at once ({100 * result.together:.0f} % of each)"
-            )[0],
+            axes.plot([], [], color=CURRENT, lw=5, alpha=0.9, label="all at once")[0],
         ]
         figure.legend(handles=handles, loc="outside lower center", ncols=4, fontsize=8)
         return save(figure, path)
@@ -171,8 +170,9 @@ def map_picture(result: WindowResult, plan: Map, path: Path | None = None) -> An
             if inside.mean() > 0.02:
                 rows, columns = np.nonzero(inside)
                 axes.annotate(
-                    word, (float(np.median(x[columns])), float(np.median(y[rows]))), ha="center", va="center", fontsize=10,
-                    color=INK, bbox={"facecolor": PAPER, "edgecolor": "none", "alpha": 0.6, "pad": 1.5},
+                    word, (float(np.median(x[columns])), float(np.median(y[rows]))), (0, 24),
+                    textcoords="offset points", ha="center", va="center", fontsize=10, color=INK,
+                    bbox={"facecolor": PAPER, "edgecolor": "none", "alpha": 0.6, "pad": 1.5},
                 )  # fmt: skip
         axes.set(xlabel=label_x, ylabel=label_y)
         axes.grid(False)
@@ -213,15 +213,11 @@ def setting_picture(result: WindowResult, path: Path | None = None) -> Any:
         axes.plot(100 * settings, 100 * yields, color=HOT)
         axes.axvline(100.0, color=INK, lw=1.2)
         axes.axvline(100 * c.setting, color=GOOD, lw=1.6, ls="--")
-        axes.annotate("as set", (100.0, 4), (4, 0), textcoords="offset points", fontsize=8, color=INK)
-        axes.annotate(
-            ("least good setting" if c.open_top else "middle of the window"),
-            (100 * c.setting, 12),
-            (4, 0),
-            textcoords="offset points",
-            fontsize=8,
-            color=GOOD,
-        )
+        left = c.setting <= 1.0
+        word = "least good setting" if c.open_top else "middle of the window"
+        for at, text, side, colour in ((1.0, "as set", not left, INK), (c.setting, word, left, GOOD)):
+            axes.annotate(text, (100 * at, 6), (-5 if side else 5, 0), textcoords="offset points", fontsize=8, color=colour,
+                          ha="right" if side else "left")  # fmt: skip
         axes.set(xlabel="setting of the source, all stations together, %", ylabel="yield, %", ylim=(0, 102))
         axes.set_title(f"{result.title}: where to put the setting")
         return save(figure, path)
@@ -238,7 +234,7 @@ def readings_picture(result: WindowResult, path: Path | None = None) -> Any:
         for i in range(len(faults)):
             for j in range(len(names)):
                 value = size[i, j]
-                text = "·" if value < 0.5 else f"{value:.0f}" if value >= 10 else f"{value:.1f}"
+                text = "·" if value < 0.5 else f"{value:.0f}" if value >= 9.95 else f"{value:.1f}"
                 axes.text(j, i, text, ha="center", va="center", fontsize=7.5, color=INK if value < 20 else PAPER,
                           weight="bold" if value >= 2.0 else "normal")  # fmt: skip
         at = sum(c.reading.at == "terminals" for c in result.sights[0].changes)

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from coilwright.job import Job
 from coilwright.safety.cautions import Caution, Facts, cautions
+from coilwright.window.limits import joint_share, tolerances
 from coilwright.window.observe import Observer, Sight
 from coilwright.window.result import WindowResult, findings_of, sampling_of
 from coilwright.window.study import ON_TIME, Effort, Study
@@ -16,13 +17,14 @@ from coilwright.window.yields import (
     blame,
     centre,
     forecast,
-    joint_share,
     middle_station,
     scrap_under,
-    tolerances,
     two_quantities,
     variance_shares,
 )  # fmt: skip
+
+# Share of the variance from which on a quantity's limits are looked for beyond its usual range.
+_MATTERS = 0.02
 
 
 def window(
@@ -70,7 +72,7 @@ def window(
         found,
         blame(study, found),
         variance,
-        tolerances(study),
+        tolerances(study, [n for n, share in variance.total.items() if share > _MATTERS]),
         joint_share(study),
         tuple(two_quantities(study, a, b, map_size) for a, b in pairs),
         middle,

@@ -15,7 +15,6 @@ from coilwright.window.quantities import VariedQuantity, named
 from coilwright.window.study import ON_TIME, Draws, Judged, Study
 
 _BLAMED = 4_000  # shots with scrap looked at for causes
-_GRID = 161
 SETTING = "setting"
 TOO_LITTLE, GOOD, TOO_MUCH = 0, 1, 2
 
@@ -176,7 +175,7 @@ def variance_shares(study: Study, limit: int | None = None, samples: int = 2048)
     station = middle_station(study)
 
     def margin(x: Array) -> Array:
-        draws = _at_station(study, {q.what: x[k] for k, q in enumerate(study.varied)}, x.shape[1], station)
+        draws = at_station(study, {q.what: x[k] for k, q in enumerate(study.varied)}, x.shape[1], station)
         return np.asarray(study.judge(draws).margins[:, station, which])
 
     # scipy asks of a distribution only that it has ppf, which a quantity has
@@ -198,7 +197,7 @@ def nearest_limit(study: Study) -> int:
     return int(study.counts[int(np.argmin(ratio[study.counts]))])
 
 
-def _at_station(study: Study, values: Mapping[str, Array], n: int, station: int) -> Draws:
+def at_station(study: Study, values: Mapping[str, Array], n: int, station: int) -> Draws:
     """Draws in which one station (and what all share) has these values (n,), all else nominal."""
     out = {}
     stations = study.model.fixture.stations
@@ -212,95 +211,6 @@ def _at_station(study: Study, values: Mapping[str, Array], n: int, station: int)
         else:
             out[q.what] = np.asarray(given, dtype=float).reshape(n, 1)
     return Draws(out, n)
-
-
-@dataclass(frozen=True)
-class Tolerance:
-    """How far one quantity may go with all else as drawn. `low`, `high` (SI) are where a limit is passed, or None when
-    none is within `searched`; `why` names the limits. `together` (SI): the interval for all quantities at once."""
-
-    quantity: VariedQuantity
-    low: float | None
-    high: float | None
-    why: tuple[str, str]
-    searched: tuple[float, float]
-    together: tuple[float, float]
-
-    def to_dict(self) -> dict[str, Any]:
-        tail = {"m": "m", "K": "K", "": "", "kg": "kg", "rad": "rad"}.get(self.quantity.unit, self.quantity.unit)
-        end = f"_{tail}" if tail else ""
-        return {
-            "what": self.quantity.what,
-            f"nominal{end}": self.quantity.nominal,
-            f"low{end}": self.low,
-            f"high{end}": self.high,
-            "low_because": self.why[0],
-            "high_because": self.why[1],
-            f"searched{end}": list(self.searched),
-            f"together{end}": list(self.together),
-        }
-
-
-def tolerances(study: Study) -> tuple[Tolerance, ...]:
-    """Limits of every quantity alone and of all together, at the middle station."""
-    joint = joint_share(study)
-    return tuple(_alone(study, q, joint) for q in study.varied)
-
-
-def _alone(study: Study, q: VariedQuantity, joint: float) -> Tolerance:
-    low, high = q.range
-    values = np.linspace(low, high, _GRID)
-    station = middle_station(study)
-    margins = study.judge(_at_station(study, {q.what: values}, _GRID, station)).margins[:, station][:, study.counts]
-    middle = int(np.argmin(np.abs(values - q.nominal)))
-    up, why_up = _first_crossing(study, values[middle:], margins[middle:])
-    down, why_down = _first_crossing(study, values[: middle + 1][::-1], margins[: middle + 1][::-1])
-    return Tolerance(
-        q, down, up, (why_down, why_up), (low, high),
-        (q.nominal - joint * (q.nominal - low), q.nominal + joint * (high - q.nominal)),
-    )  # fmt: skip
-
-
-def _first_crossing(study: Study, values: Array, margins: Array) -> tuple[float | None, str]:
-    """Where the least margin first falls below zero, and which limit that is."""
-    worst = margins.min(axis=1)
-    below = np.flatnonzero(worst < 0.0)
-    if not len(below):
-        return None, ""
-    k = int(below[0])
-    name = study.limits[int(study.counts[int(np.argmin(margins[k]))])].name
-    if k == 0:
-        return float(values[0]), name
-    share = worst[k - 1] / (worst[k - 1] - worst[k])
-    return float(values[k - 1] + share * (values[k] - values[k - 1])), name
-
-
-def joint_share(study: Study) -> float:
-    """Share of each quantity's whole range that all may use at once, at their worst together, without scrap; 1 when even
-    the full ranges pass, 0 when the nominal shot fails.
-
-    The worst corner of every limit is taken from the sign of each quantity's own effect.
-    """
-    station = middle_station(study)
-    ends = {q.what: q.range for q in study.varied}
-    rows = 2 * len(study.varied)
-    base = {q.what: np.full(rows, q.nominal) for q in study.varied}
-    for k, q in enumerate(study.varied):
-        base[q.what][2 * k], base[q.what][2 * k + 1] = ends[q.what]
-    margins = study.judge(_at_station(study, base, rows, station)).margins[:, station]
-    shares = np.linspace(0.0, 1.0, 101)
-    least = 1.0
-    for c in study.counts:
-        worst = {}
-        for k, q in enumerate(study.varied):
-            end = ends[q.what][0] if margins[2 * k, c] < margins[2 * k + 1, c] else ends[q.what][1]
-            worst[q.what] = q.nominal + shares * (end - q.nominal)
-        m = study.judge(_at_station(study, worst, len(shares), station)).margins[:, station, c]
-        below = np.flatnonzero(m < 0.0)
-        if len(below):
-            k = int(below[0])
-            least = min(least, 0.0 if k == 0 else float(shares[k - 1] + 0.01 * m[k - 1] / (m[k - 1] - m[k])))
-    return least
 
 
 @dataclass(frozen=True, eq=False)
@@ -339,7 +249,7 @@ def two_quantities(study: Study, across: str, up: str, n: int = 60) -> Map:
             time = v
         else:
             values[name] = v
-    judged = study.judge(_at_station(study, values, n * n, station), setting, time)
+    judged = study.judge(at_station(study, values, n * n, station), setting, time)
     margins = judged.margins[:, station]
     much = np.array([x.too_much for x in study.limits])
     little = margins[:, ~much].min(axis=1, initial=np.inf)

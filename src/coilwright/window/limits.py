@@ -1,0 +1,168 @@
+"""How far each quantity may be out: alone, and all at once.
+
+Within the range of the study the stand-ins tell; beyond it, where a quantity matters, full shots look on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from coilwright.errors import BadInput
+from coilwright.section.quad9 import Array
+from coilwright.window.quantities import VariedQuantity
+from coilwright.window.stations import Station
+from coilwright.window.study import Study
+from coilwright.window.yields import at_station, middle_station
+
+_GRID = 161
+_FARTHER = (3.0, 2.0, 1.5)  # times the range of the study: where full shots look on, less where bodies would collide
+_CLOSE = 2e-3  # a margin this small is the limit
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """How far one quantity may go with all else as drawn. `low`, `high` (SI) are where a limit is passed, or None when
+    none is within `searched` (or bodies would collide first); `why` names the limits. `together` (SI): the interval for
+    all quantities at once."""
+
+    quantity: VariedQuantity
+    low: float | None
+    high: float | None
+    why: tuple[str, str]
+    searched: tuple[float, float]
+    together: tuple[float, float]
+
+    def to_dict(self) -> dict[str, Any]:
+        tail = {"m": "m", "K": "K", "": "", "kg": "kg", "rad": "rad"}.get(self.quantity.unit, self.quantity.unit)
+        end = f"_{tail}" if tail else ""
+        return {
+            "what": self.quantity.what,
+            f"nominal{end}": self.quantity.nominal,
+            f"low{end}": self.low,
+            f"high{end}": self.high,
+            "low_because": self.why[0],
+            "high_because": self.why[1],
+            f"searched{end}": list(self.searched),
+            f"together{end}": list(self.together),
+        }
+
+
+def tolerances(study: Study, farther: Collection[str] = ()) -> tuple[Tolerance, ...]:
+    """Limits of every quantity alone and of all together, at the middle station.
+
+    For the quantities named in `farther` full shots look for a limit beyond the range of the study.
+    """
+    joint = joint_share(study)
+    found = [_alone(study, q, joint) for q in study.varied]
+    return tuple(_look_on(study, t) if t.quantity.what in farther and t.quantity.role == "job" else t for t in found)
+
+
+def _look_on(study: Study, t: Tolerance) -> Tolerance:
+    """The limit with both ends looked for by full shots where the study's range holds none."""
+    if t.low is None:
+        value, why, end = _beyond(study, t.quantity, t.searched[0])
+        t = replace(t, low=value, why=(why, t.why[1]), searched=(end, t.searched[1]))
+    if t.high is None:
+        value, why, end = _beyond(study, t.quantity, t.searched[1])
+        t = replace(t, high=value, why=(t.why[0], why), searched=(t.searched[0], end))
+    return t
+
+
+def _beyond(study: Study, q: VariedQuantity, end: float) -> tuple[float | None, str, float]:
+    """(limit, why, end looked at) beyond one end of the range: a bracket by full shots, closed by false position with the
+    Illinois weight (M. Dowell, P. Jarratt, BIT 11 (1971) 168)."""
+    if end == q.nominal:  # one-sided: the other side never happens
+        return None, "", end
+    inside, (good, _) = end, _full(study, q, end)
+    for times in _FARTHER:
+        outside = q.nominal + times * (end - q.nominal)
+        try:
+            bad, why = _full(study, q, outside)
+            break
+        except BadInput:  # bodies would collide, or the file does not take the value
+            continue
+    else:
+        return None, "", end
+    if bad >= 0.0 or good < 0.0:
+        return (None, "", outside) if bad >= 0.0 else (end, why, end)
+    for _ in range(6):
+        middle = inside + (outside - inside) * good / (good - bad)
+        here, limit = _full(study, q, middle)
+        if abs(here) < _CLOSE:
+            break
+        if here > 0.0:
+            inside, good, bad = middle, here, 0.5 * bad
+        else:
+            outside, bad, good, why = middle, here, 0.5 * good, limit
+    return float(middle), why, float(middle)
+
+
+def _full(study: Study, q: VariedQuantity, value: float) -> tuple[float, str]:
+    """Least margin and its limit of a full shot at the middle station, the circuit of all stations solved for it."""
+    station = middle_station(study)
+    runner, model = study.runner, study.model
+    result = model.solve({station + 1: Station(variant=runner.job_with({q.what: value}))})
+    outcome = runner.run({q.what: value}, float(result.heating_current[station]) / model.nominal_current)
+    margins = outcome.margins[study.counts]
+    k = int(np.argmin(margins))
+    return float(margins[k]), study.limits[int(study.counts[k])].name
+
+
+def _alone(study: Study, q: VariedQuantity, joint: float) -> Tolerance:
+    low, high = q.range
+    values = np.linspace(low, high, _GRID)
+    station = middle_station(study)
+    margins = study.judge(at_station(study, {q.what: values}, _GRID, station)).margins[:, station][:, study.counts]
+    middle = int(np.argmin(np.abs(values - q.nominal)))
+    up, why_up = _first_crossing(study, values[middle:], margins[middle:])
+    down, why_down = _first_crossing(study, values[: middle + 1][::-1], margins[: middle + 1][::-1])
+    return Tolerance(
+        q, down, up, (why_down, why_up), (low, high),
+        (q.nominal - joint * (q.nominal - low), q.nominal + joint * (high - q.nominal)),
+    )  # fmt: skip
+
+
+def _first_crossing(study: Study, values: Array, margins: Array) -> tuple[float | None, str]:
+    """Where the least margin first falls below zero, and which limit that is."""
+    worst = margins.min(axis=1)
+    below = np.flatnonzero(worst < 0.0)
+    if not len(below):
+        return None, ""
+    k = int(below[0])
+    name = study.limits[int(study.counts[int(np.argmin(margins[k]))])].name
+    if k == 0:
+        return float(values[0]), name
+    share = worst[k - 1] / (worst[k - 1] - worst[k])
+    return float(values[k - 1] + share * (values[k] - values[k - 1])), name
+
+
+def joint_share(study: Study) -> float:
+    """Share of each quantity's whole range that all may use at once, at their worst together, without scrap; 1 when even
+    the full ranges pass, 0 when the nominal shot fails.
+
+    The worst corner of every limit is taken from the sign of each quantity's own effect.
+    """
+    station = middle_station(study)
+    ends = {q.what: q.range for q in study.varied}
+    rows = 2 * len(study.varied)
+    base = {q.what: np.full(rows, q.nominal) for q in study.varied}
+    for k, q in enumerate(study.varied):
+        base[q.what][2 * k], base[q.what][2 * k + 1] = ends[q.what]
+    margins = study.judge(at_station(study, base, rows, station)).margins[:, station]
+    shares = np.linspace(0.0, 1.0, 101)
+    least = 1.0
+    for c in study.counts:
+        worst = {}
+        for k, q in enumerate(study.varied):
+            end = ends[q.what][0] if margins[2 * k, c] < margins[2 * k + 1, c] else ends[q.what][1]
+            worst[q.what] = q.nominal + shares * (end - q.nominal)
+        m = study.judge(at_station(study, worst, len(shares), station)).margins[:, station, c]
+        below = np.flatnonzero(m < 0.0)
+        if len(below):
+            k = int(below[0])
+            least = min(least, 0.0 if k == 0 else float(shares[k - 1] + 0.01 * m[k - 1] / (m[k - 1] - m[k])))
+    return least
