@@ -20,6 +20,7 @@ from coilwright.window.yields import at_station, middle_station
 
 _GRID = 161
 _FARTHER = (3.0, 2.0, 1.5)  # times the range of the study: where full shots look on, less where bodies would collide
+_LEVELS = (0.82, 1.2)
 _CLOSE = 2e-3  # a margin this small is the limit
 
 
@@ -113,7 +114,9 @@ def _full(study: Study, q: VariedQuantity, value: float) -> tuple[float, str]:
 
 
 def _alone(study: Study, q: VariedQuantity, joint: float) -> Tolerance:
-    low, high = q.range
+    low, high = usual = q.range
+    if q.role in ("mains", "setting"):  # they act through the level alone, which the runs cover much wider
+        low, high = min(low, _LEVELS[0] * q.nominal), max(high, _LEVELS[1] * q.nominal)
     values = np.linspace(low, high, _GRID)
     station = middle_station(study)
     margins = study.judge(at_station(study, {q.what: values}, _GRID, station)).margins[:, station][:, study.counts]
@@ -122,7 +125,7 @@ def _alone(study: Study, q: VariedQuantity, joint: float) -> Tolerance:
     down, why_down = _first_crossing(study, values[: middle + 1][::-1], margins[: middle + 1][::-1])
     return Tolerance(
         q, down, up, (why_down, why_up), (low, high),
-        (q.nominal - joint * (q.nominal - low), q.nominal + joint * (high - q.nominal)),
+        (q.nominal - joint * (q.nominal - usual[0]), q.nominal + joint * (usual[1] - q.nominal)),
     )  # fmt: skip
 
 
