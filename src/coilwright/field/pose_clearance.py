@@ -1,0 +1,121 @@
+"""Whether coil and bodies still clear each other once the coil is moved out of line."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from coilwright.errors import BadInput, Fault
+from coilwright.field.pose_incident import Pose, Poses, pose_rows, rotations
+from coilwright.section.geometry import Section, SectionBody
+from coilwright.section.outline import Outline
+from coilwright.section.quad9 import Array, BoolArray
+
+_AROUND = 72  # azimuths at which a ring is looked at
+_ALONG = 12  # places along the shortest side of an outline's box, at least
+_MOST = 400  # points of one outline
+
+
+def _outline_points(outline: Outline) -> Array:
+    """Closed chain of points (n, 2) r, z along an outline, evenly filled."""
+    r0, r1, z0, z1 = outline.box
+    size = min(r1 - r0, z1 - z0)
+    chain = outline.polyline(1e-3 * size)
+    chain = np.vstack([chain, chain[:1]])
+    lengths = np.hypot(*np.diff(chain, axis=0).T)
+    step = max(size / _ALONG, lengths.sum() / _MOST)
+    pieces = [
+        a + (b - a) * (np.arange(n) / n)[:, None]
+        for a, b, n in zip(chain[:-1], chain[1:], np.maximum(1, np.ceil(lengths / step).astype(int)), strict=True)
+    ]
+    return np.vstack([*pieces, chain[:1]])
+
+
+def _ring_points(chain: Array) -> Array:
+    """(n * azimuths, 3) points of the surface that a chain sweeps round the axis."""
+    angle = 2.0 * np.pi * np.arange(_AROUND) / _AROUND
+    x, y = np.outer(chain[:, 0], np.cos(angle)), np.outer(chain[:, 0], np.sin(angle))
+    return np.stack([x, y, np.broadcast_to(chain[:, 1:], x.shape)], axis=-1).reshape(-1, 3)
+
+
+def _meridian(points: Array) -> Array:
+    return np.column_stack([np.hypot(points[:, 0], points[:, 1]), points[:, 2]])
+
+
+def _distances(points: Array, chain: Array) -> Array:
+    """Distance (m) of points (n, 2) from the nearest piece of a closed chain."""
+    out = np.full(len(points), math.inf)
+    for a, b in itertools.pairwise(chain):
+        along = b - a
+        length2 = float(along @ along)
+        if length2 == 0.0:
+            continue
+        share = np.clip((points - a) @ along / length2, 0.0, 1.0)
+        np.minimum(out, np.hypot(*(points - a - share[:, None] * along).T), out=out)
+    return out
+
+
+def _inside(outlines: Sequence[Outline], points: Array) -> BoolArray:
+    inside = outlines[0].contains(points)
+    for hole in outlines[1:]:
+        inside &= ~hole.contains(points)
+    return np.asarray(inside)
+
+
+def _signed(points: Array, outlines: Sequence[Outline], chains: Sequence[Array]) -> float:
+    """Smallest distance of points (n, 3) from a body of revolution; below zero when one lies inside it."""
+    flat = _meridian(points)
+    away = np.min([_distances(flat, c) for c in chains], axis=0)
+    return float(np.min(np.where(_inside(outlines, flat), -away, away)))
+
+
+def _clearances(section: Section, row: Array) -> Iterator[tuple[float, str, str]]:
+    """(clearance, turn, body) of every pair."""
+    rotation, shift = rotations(row[None])[0], row[:3]
+    pivot = np.array([0.0, 0.0, row[5]])
+    bodies: list[tuple[SectionBody, list[Array], Array]] = []
+    for body in section.bodies:
+        chains = [_outline_points(o) for o in body.outlines]
+        bodies.append((body, chains, np.vstack([_ring_points(c) for c in chains])))
+    for turn in section.turns:
+        chain = _outline_points(turn.outer)
+        moved = (_ring_points(chain) - pivot) @ rotation.T + shift + pivot
+        for body, chains, points in bodies:
+            back = (points - shift - pivot) @ rotation + pivot
+            nearest = min(_signed(moved, body.outlines, chains), _signed(back, (turn.outer,), [chain]))
+            yield nearest, turn.name, body.name
+
+
+def pose_clearance(section: Section, pose: Pose) -> float:
+    """Smallest distance (m) between any turn and any body in a pose, by sampling both surfaces; below zero: overlap.
+
+    Found to about a hundredth of a turn's size; inf without turns or bodies.
+    """
+    return min((c for c, _, _ in _clearances(section, pose_rows(pose)[0])), default=math.inf)
+
+
+def check_poses(section: Section, poses: Poses, *, least: float = 0.0, where: str = "poses") -> Array:
+    """Clearances (n,) in m. Raises BadInput naming every draw whose clearance is not above `least` (m)."""
+    rows = pose_rows(poses)
+    out, faults = np.full(len(rows), math.inf), []
+    for n, row in enumerate(rows):
+        pairs = list(_clearances(section, row))
+        if not pairs:
+            continue
+        away, turn, body = min(pairs)
+        out[n] = away
+        if away <= least:
+            need = "must clear each other" if least == 0.0 else f"must stay {1e3 * least:.3g} mm apart"
+            got = f"overlap by {-1e3 * away:.3g} mm" if away <= 0.0 else f"come within {1e3 * away:.3g} mm"
+            pose = (
+                f"offset ({1e3 * row[0]:.3g}, {1e3 * row[1]:.3g}) mm, axial {1e3 * row[2]:.3g} mm, "
+                f"tilt ({math.degrees(row[3]):.3g}, {math.degrees(row[4]):.3g}) deg"
+            )
+            text = f'coil and bodies {need}; {turn} and "{body}" {got} at {pose}; narrow the pose or widen the gap'
+            faults.append(Fault(f"{where}: draw {n + 1}", text))
+    if faults:
+        raise BadInput(faults)
+    return out
