@@ -176,7 +176,9 @@ def _declared_length(table: Table, keep_whole_lines: bool) -> None:
 
 
 def _clipping(channels: Sequence[Channel]) -> list[Finding]:
-    """Overdriven inputs: the extreme level is held far oftener than the level beside it (a sine gives at most 2.4 times)."""
+    """Overdriven inputs: the extreme level is held far oftener than the level beside it (a sine gives at most 2.4
+    times).
+    """
     found = []
     for channel in channels:
         levels, counts = np.unique(channel.values(0, 200_000), return_counts=True)
