@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from coilwright.errors import BadInput
@@ -45,8 +45,19 @@ def test_channel_ring_is_a_ring_less_its_groove(opens):
     assert not u.contains([groove.vertices.mean(axis=0)])[0]
 
 
+@pytest.mark.parametrize("rise", [1e-3, 1e-5, 1e-7, 2e-9, 1e-10])
+def test_nearly_straight_arc_loses_no_digits(rise):
+    """The cap over a chord c of rise s has the area 2/3 c s (1 + O(s^2/c^2))."""
+    c = 0.04
+    o = Outline.closed([(0.02, 0.0), (0.06, 0.0), (0.06, 0.03), (0.02, 0.03)], [2 * rise / c, 0, 0, 0])
+    cap = 2 / 3 * c * rise if rise >= 1e-9 else 0.0
+    assert o.area == pytest.approx(0.04 * 0.03 + cap, rel=1e-15, abs=2e-3 * cap + 1e-18)
+    assert o.volume == pytest.approx(2 * math.pi * 0.04 * o.area, rel=1e-14)
+
+
 @settings(deadline=None, max_examples=40)
 @given(st.integers(0, 10_000), st.integers(3, 12))
+@example(1266, 8)
 def test_volume_and_inside_of_random_outlines_with_arcs(seed, corners):
     rng = np.random.default_rng(seed)
     angle = np.sort(rng.uniform(0, 2 * math.pi, corners) + np.linspace(0, 1e-3, corners))
