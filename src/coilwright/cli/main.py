@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from coilwright.cli import line
 from coilwright.cli.console import Exit, guarded
 
 JobFile = Annotated[Path, typer.Argument(help="the job file", metavar="JOB", show_default=False)]
@@ -155,6 +156,10 @@ def demo(
     from coilwright.cli import compute
 
     guarded(as_json, lambda: compute.demo(as_json, out))
+
+
+app.add_typer(line.app, name="line")
+app.command(name="why")(line.why_command)
 
 
 def main(arguments: list[str] | None = None) -> None:

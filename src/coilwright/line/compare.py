@@ -83,15 +83,19 @@ def _threshold(total: int, share: float, tail: float) -> int:
     return m
 
 
-def each_against_rest(bad: ArrayLike, tried: ArrayLike | int) -> tuple[Array, Array]:
-    """Fisher's exact two-sided p of every station against all others together: (n,) raw, (n,) after Holm."""
+def each_against_rest(bad: ArrayLike, tried: ArrayLike | int, worse_only: bool = False) -> tuple[Array, Array]:
+    """Fisher's exact p of every station against all others together: (n,) raw, (n,) after Holm.
+
+    Two-sided, or with `worse_only` the chance of so many bad pieces or more.
+    """
     b, n = counts(bad, tried)
     good = n - b
     raw = []
     for k in range(len(b)):
         rest_bad, rest_good = np.sum(b) - b[k], np.sum(good) - good[k]
         table = [[int(b[k]), int(good[k])], [int(rest_bad), int(rest_good)]]
-        raw.append(float(stats.fisher_exact(np.array(table))[1]) if len(b) > 1 else 1.0)
+        side = "greater" if worse_only else "two-sided"
+        raw.append(float(stats.fisher_exact(np.array(table), alternative=side)[1]) if len(b) > 1 else 1.0)
     return np.array(raw), holm(raw)
 
 

@@ -129,6 +129,61 @@ class ShotStore:
         table = np.array([tuple(r) for r in rows], dtype=float).reshape(-1, 3)
         return table[:, 0], table[:, 1].astype(np.int64), table[:, 2]
 
+    def course(self, machine_name: str, slices: int = 40) -> tuple[Tally, float, float]:
+        """Tried and bad in equal slices of time from the first shot to the last; with the first time and the width (s)."""
+        first, width = self._slices(machine_name, slices)
+        column = _slice(first, width)
+        query = (
+            sa.select(column, sa.func.count(), sa.func.sum(shot.c.bad))
+            .where(shot.c.machine_id == self._machine(machine_name))
+            .group_by(column)
+            .order_by(column)
+        )
+        with self.engine.connect() as connection:
+            rows = connection.execute(query).all()
+        tried, bad = (np.array([r[1 + k] for r in rows], dtype=np.int64) for k in (0, 1))
+        return Tally(tuple(int(r[0]) for r in rows), tried, bad), first, width
+
+    def reading_names(self, machine_name: str) -> tuple[str, ...]:
+        """Names of the readings that the latest shots carry."""
+        query = sa.select(shot.c.readings).where(shot.c.machine_id == self._machine(machine_name))
+        with self.engine.connect() as connection:
+            rows = connection.scalars(query.order_by(shot.c.time.desc()).limit(200))
+            return tuple(sorted({name for r in rows if r for name in r}))
+
+    def means(self, machine_name: str, name: str, slices: int = 40) -> NDArray[np.float64]:
+        """(m, 5) station, slice of time, number, mean and mean square of one reading, summed by the database."""
+        first, width = self._slices(machine_name, slices)
+        column, value = _slice(first, width), shot.c.readings[name].as_float()
+        query = (
+            sa.select(shot.c.station, column, sa.func.count(), sa.func.avg(value), sa.func.avg(value * value))
+            .where(shot.c.machine_id == self._machine(machine_name), value.is_not(None))
+            .group_by(shot.c.station, column)
+            .order_by(shot.c.station, column)
+        )
+        with self.engine.connect() as connection:
+            rows = connection.execute(query).all()
+        return np.array([tuple(r) for r in rows], dtype=float).reshape(-1, 5)
+
+    def per_tray(self, machine_name: str) -> NDArray[np.int64]:
+        """(m, 3) pieces on a tray, bad among them, and how many trays are so; shots without a tray are left out."""
+        tray = (
+            sa.select(sa.func.count().label("tried"), sa.func.sum(shot.c.bad).label("bad"))
+            .where(shot.c.machine_id == self._machine(machine_name), shot.c.tray != "")
+            .group_by(shot.c.tray, shot.c.time)
+            .subquery()
+        )
+        query = sa.select(tray.c.tried, tray.c.bad, sa.func.count()).group_by(tray.c.tried, tray.c.bad)
+        with self.engine.connect() as connection:
+            rows = connection.execute(query).all()
+        return np.array([tuple(r) for r in rows], dtype=np.int64).reshape(-1, 3)
+
+    def _slices(self, machine_name: str, slices: int) -> tuple[float, float]:
+        span = self.span(machine_name)
+        if span is None:
+            raise BadInput(Fault(self.place, f'has no shots of machine "{machine_name}" yet'))
+        return span[0], max((span[1] - span[0]) / slices * (1.0 + 1e-9), 1e-3)
+
     def span(self, machine_name: str) -> tuple[float, float] | None:
         """Times (s) of the first and last shot; None without any."""
         query = sa.select(sa.func.min(shot.c.time), sa.func.max(shot.c.time))
@@ -228,6 +283,10 @@ def _group(group: Group) -> sa.ColumnElement[Any]:
         "station": shot.c.station, "tray": shot.c.tray, "batch": shot.c.batch, "recipe": shot.c.recipe,
     }  # fmt: skip
     return columns[group]
+
+
+def _slice(first: float, width: float) -> sa.ColumnElement[Any]:
+    return sa.cast(sa.func.floor((shot.c.time - first) / width), sa.Integer)
 
 
 def _window(since: float | None, until: float | None) -> list[sa.ColumnElement[bool]]:

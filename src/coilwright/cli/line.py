@@ -1,0 +1,160 @@
+"""The commands about a machine in use: line add, line show, line rehearse, why."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from coilwright.cli.console import folder, guarded, print_json, table
+
+if TYPE_CHECKING:
+    from coilwright.line.watch import Watch
+    from coilwright.line.why import Answer, Ranked
+
+AsJson = Annotated[bool, typer.Option("--json", help="print one JSON object on stdout and nothing else")]
+Store = Annotated[str, typer.Option("--store", metavar="FILE", help="the shot log: a file, or a database address")]
+Machine = Annotated[str | None, typer.Option("--machine", metavar="NAME", help="which machine, when there are several")]
+JobFile = Annotated[Path, typer.Argument(help="the job file", metavar="JOB", show_default=False)]
+_STORE = "shots.db"
+
+app = typer.Typer(no_args_is_help=True, help="The shot log of a machine: add to it, look at it, rehearse a fault.")
+
+
+@app.command()
+def add(
+    log: Annotated[Path, typer.Argument(metavar="LOG", help="a log file of the machine (CSV)", show_default=False)],
+    mapping: Annotated[
+        Path, typer.Option("--map", metavar="FILE", help="TOML that names the columns", show_default=False)
+    ],
+    store: Store = _STORE,
+    as_json: AsJson = False,
+) -> None:
+    """Read a log file; doubtful rows are kept aside with the reason. Reading it twice changes nothing."""
+    guarded(as_json, lambda: _add(log, mapping, store, as_json))
+
+
+@app.command()
+def show(store: Store = _STORE, machine: Machine = None, as_json: AsJson = False) -> None:
+    """Charts and tests: stations, trays, lots, shifts, drift, the day it changed."""
+    guarded(as_json, lambda: _show(store, machine, as_json))
+
+
+@app.command()
+def rehearse(
+    job: JobFile,
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="where the files go")] = Path("out/rehearsal"),
+    seed: Annotated[int, typer.Option("--seed", min=0, help="the same seed makes the same case")] = 1,
+    fault: Annotated[str | None, typer.Option("--fault", metavar="KEY", help="which fault (default: drawn)")] = None,
+    station: Annotated[int | None, typer.Option("--station", min=1, help="at which station")] = None,
+    size: Annotated[float | None, typer.Option("--size", help="how large, in the unit of that fault")] = None,
+    trays: Annotated[int, typer.Option("--trays", min=5, max=200_000, help="trays counted with the fault")] = 60,
+    as_json: AsJson = False,
+) -> None:
+    """Make a practice case from the job's own model: a log, its map, readings, and the answer in a file apart."""
+    guarded(as_json, lambda: _rehearse(job, out, as_json, seed, fault, station, size, trays))
+
+
+def why_command(
+    job: JobFile,
+    readings: Annotated[
+        Path | None,
+        typer.Option("--readings", metavar="FILE", help="TOML with readings and tallies", show_default=False),
+    ] = None,
+    store: Annotated[
+        str | None,
+        typer.Option("--store", metavar="FILE", help="take the tally from this shot log", show_default=False),
+    ] = None,
+    machine: Machine = None,
+    as_json: AsJson = False,
+) -> None:
+    """Which cause explains these readings and tallies, how surely, and what to measure next."""
+    guarded(as_json, lambda: _why(job, readings, store, machine, as_json))
+
+
+def _add(log: Path, mapping: Path, store: str, as_json: bool) -> int:
+    from coilwright.steps.line import line_add
+
+    got = line_add(log, mapping, store)
+    if as_json:
+        print_json(got.to_dict())
+        return 0
+    print(f"{got.file}: {got.rows} rows read, {got.written} new shots of {got.machine}, {got.known} known before")
+    for reason, number in sorted(got.aside.items()):
+        print(f"  set aside: {number} {reason}")
+    return 0
+
+
+def _show(store: str, machine: str | None, as_json: bool) -> int:
+    from coilwright.steps.line import line_show
+
+    found = line_show(store, machine)
+    if as_json:
+        print_json(found.to_dict())
+    else:
+        print(_watch_text(found))
+    return 0
+
+
+def _watch_text(w: Watch) -> str:
+    rows = [
+        (str(k), str(n), str(b), f"{100 * b / n:.2f} %", f"{p:.2g}")
+        for k, n, b, p in zip(w.stations.keys, w.stations.tried, w.stations.bad, w.against_rest, strict=True)
+    ]
+    head = ("station", "tried", "bad", "share", "p of being so bad by chance (Holm)")
+    return "\n".join([f"machine {w.machine}", *(f"  {s}" for s in w.said), "", table(rows, head)])
+
+
+def _rehearse(path: Path, out: Path, as_json: bool, seed: int, fault: str | None, station: int | None,
+              size: float | None, trays: int) -> int:  # fmt: skip
+    from coilwright.job import load
+    from coilwright.steps.line import line_rehearse
+
+    target = folder(out) or out
+    got = line_rehearse(load(path), target, seed=seed, fault=fault, station=station, size=size, trays=trays)
+    if as_json:
+        print_json(got.to_dict())
+    else:
+        print("written: " + ", ".join(str(f) for f in got.files))
+        print(f"work from the first three; what was wrong stands in {got.files[-1].name}")
+    return 0
+
+
+def _why(path: Path, readings: Path | None, store: str | None, machine: str | None, as_json: bool) -> int:
+    from coilwright.job import load
+    from coilwright.steps.line import line_why
+
+    answer = line_why(load(path), readings, store, machine)
+    if as_json:
+        print_json(answer.to_dict())
+    else:
+        print(_answer_text(answer))
+    return 0
+
+
+def _size_text(r: Ranked) -> str:
+    if r.size is None:
+        return ""
+    low, middle, high = r.size
+    return f"{middle:.2g} ({low:.2g} to {high:.2g}) {r.unit}"
+
+
+def _answer_text(a: Answer) -> str:
+    out = [a.said, ""]
+    rows = [(f"{100 * r.probability:.0f} %", r.name, _size_text(r)) for r in a.ranked if r.probability > 0.005]
+    out.append(table(rows, ("likely", "cause", "size, 90 % interval")))
+    top = a.ranked[0]
+    for title, lines in (("for", top.speaks_for), ("against", top.speaks_against)):
+        out += [f"  speaks {title} the first: {line}" for line in lines]
+    if a.told != "nothing":
+        out += ["", f"do: {top.remedy}"]
+        if top.look_for:
+            out.append(f"look for: {top.look_for}")
+        out.append(f"scrap now about {100 * a.scrap_now:.2g} %, after the correction about {100 * a.scrap_after:.2g} %")
+    if a.next:
+        ask = [(n.what, f"{n.bits:.2f} bit", f"{n.minutes:g} min", f"{n.rate:.3f} bit/min") for n in a.next]
+        out += ["", table(ask, ("next reading", "tells", "takes", "rate"))]
+    out += [""] + [f"warning: {w}" for w in a.warnings]
+    out += ["cautions", *(f"  {c}" for c in a.cautions)]
+    return "\n".join(out)

@@ -1,0 +1,259 @@
+"""Which cause explains these readings and tallies: the ranked answer in words, with what to measure and what not to do."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+from scipy.special import logsumexp
+
+from coilwright.job import Job
+from coilwright.line.machine import READINGS, baseline
+from coilwright.line.plant import Condition, Plant, build_plant
+from coilwright.line.posterior import Board, Item, Next, Posterior, build_board, next_readings, posterior
+from coilwright.line.taken import Readings
+
+Told = Literal["cause", "station", "nothing"]
+_SURE_CAUSE, _SURE_STATION = 0.6, 0.8
+_TWIN = 0.35  # nats by which all readings together may differ between causes that they cannot part
+_SHOWN = 6
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """One cause: probability, size (low, middle, high) of a 90 % interval in `unit` or None, evidence in words."""
+
+    key: str
+    name: str
+    stations: tuple[int, ...]
+    probability: float
+    size: tuple[float, float, float] | None
+    unit: str
+    speaks_for: tuple[str, ...]
+    speaks_against: tuple[str, ...]
+    remedy: str
+    look_for: str
+
+    def to_dict(self) -> dict[str, Any]:
+        size = None if self.size is None else dict(zip(("low", "middle", "high"), self.size, strict=True))
+        return {
+            "cause": self.key,
+            "name": self.name,
+            "stations": list(self.stations),
+            "probability": self.probability,
+            "size": size,
+            "unit": self.unit,
+            "for": list(self.speaks_for),
+            "against": list(self.speaks_against),
+            "remedy": self.remedy,
+            "look_for": self.look_for,
+        }
+
+    def __str__(self) -> str:
+        size = "" if self.size is None else f", {_size(self.size, self.unit)}"
+        return f"{100 * self.probability:.0f} % {self.name}{size}"
+
+
+def _size(size: tuple[float, float, float], unit: str) -> str:
+    low, middle, high = size
+    return f"{middle:.2g} {unit} ({low:.2g} to {high:.2g})"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The diagnosis. `told`: the "cause" is told, only the "station" is, or "nothing" can be told from these readings."""
+
+    told: Told
+    said: str
+    ranked: tuple[Ranked, ...]
+    stations: tuple[float, ...]
+    twins: tuple[str, ...]
+    next: tuple[Next, ...]
+    scrap_now: float
+    scrap_after: float
+    warnings: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        return {
+            "told": self.told,
+            "said": self.said,
+            "causes": [r.to_dict() for r in self.ranked],
+            "stations": [{"station": k + 1, "probability": p} for k, p in enumerate(self.stations)],
+            "cannot_be_told_apart": list(self.twins),
+            "next": [
+                {"reading": x.what, "ask": READINGS[x.what].asked, "stations": x.stations, "information_bits": x.bits,
+                 "time_s": 60.0 * x.minutes}
+                for x in self.next
+            ],
+            "scrap_now": self.scrap_now,
+            "scrap_after": self.scrap_after,
+            "warnings": list(self.warnings),
+            "cautions": list(self.cautions),
+        }  # fmt: skip
+
+
+CAUTIONS = (
+    "Coil, leads and tank are live while heating and capacitors may stay charged: isolate, lock, wait the stated time, prove "
+    "dead before a gauge, a feeler or a meter goes near them.",
+    "The pick-up loop goes into an enclosed dummy part with shielded leads, fitted with the machine isolated.",
+    "Only licensed or otherwise qualified persons open mains parts; local codes decide. Interlocks stay as they are.",
+    "Parts that failed once are scrap until the process owner says otherwise: a part-fired charge cannot be fired again as new.",
+)
+
+
+def machine_board(job: Job, measured_q: float | None = None) -> Board:
+    """The job's machine with all causes predicted, ready for many questions (a few seconds)."""
+    base = baseline(job)
+    q = base.values.get(("q", 0))
+    plant = build_plant(job, base.spread, measured_q if measured_q is not None else None if q is None else q[0])
+    return build_board(plant, None if base.moved is None else (base.moved[0], base.moved[1], dict(base.moved[2])))
+
+
+def predicted_healthy(plant: Plant) -> dict[str, float]:
+    """SI values of the model for readings that nobody took at hand-over: f, Q, coil current, start and on-time."""
+    zero = Condition.healthy(1, plant.line.stations)
+    circuit = plant.circuit(zero)
+    n = plant.line.stations if plant.line.feed == "parallel" else 1
+    start = float(np.exp(plant.shot.start(np.zeros(1)))[0])
+    return {
+        "frequency": plant.frequency,
+        "q": float(circuit["q"][0]),
+        "coil-current": plant.current * n,
+        "start": start,
+        "on-time": plant.on_time,
+    }
+
+
+def why(board: Board, readings: Readings) -> Answer:
+    """Rank the causes. Without any reading the answer is the prior, and that nothing can be told."""
+    post = posterior(board, readings)
+    order = np.argsort(-post.causes, kind="stable")
+    ranked = tuple(_ranked(post, int(k)) for k in order[:_SHOWN])
+    best = int(order[0])
+    stations = tuple(float(p) for p in post.stations[1:])
+    twins = _twins(post, best, order)
+    told = _told(post, best, stations, readings)
+    after = next_readings(post, readings)
+    now, healthy = _scrap(post, best), _scrap_healthy(board)
+    said = _said(told, ranked[0], stations, twins, after)
+    return Answer(
+        told, said, ranked, stations, twins, after[:6], now, healthy, _warnings(post, best, told, stations), CAUTIONS
+    )
+
+
+def _told(post: Posterior, best: int, stations: tuple[float, ...], readings: Readings) -> Told:
+    if readings.anything and post.causes[best] >= _SURE_CAUSE:
+        return "cause"
+    if readings.anything and max(stations, default=0.0) >= _SURE_STATION and len(stations) > 1:
+        return "station"
+    return "nothing"
+
+
+def _said(told: Told, top: Ranked, stations: tuple[float, ...], twins: tuple[str, ...], after: tuple[Next, ...]) -> str:
+    ask = f" Read next: {READINGS[after[0].what].asked} ({after[0].minutes:g} min)." if after else ""
+    if told == "cause":
+        also = f" These readings cannot part it from: {', '.join(twins)}." if twins else ""
+        return f"{str(top)[:1].upper()}{str(top)[1:]}.{also}{ask if twins else ''}"
+    if told == "station":
+        k = int(np.argmax(stations)) + 1
+        return (
+            f"Station {k} is at fault ({100 * stations[k - 1]:.0f} %); what is wrong with it cannot be told from these readings, "
+            f"likeliest: {top}.{ask}"
+        )
+    return f"Cannot be told from these readings; likeliest, but no more than that: {top}.{ask}"
+
+
+def _ranked(post: Posterior, k: int) -> Ranked:
+    cause = post.board.causes[k]
+    speaks = [_speaks(post, k, item) for item in post.evidence]
+    good = sorted((s for s in speaks if s[0] > 0.7), key=lambda s: -s[0])
+    poor = sorted((s for s in speaks if s[0] < -0.7), key=lambda s: s[0])
+    return Ranked(
+        cause.key, cause.name, cause.stations, float(post.causes[k]), post.interval(k), cause.unit,
+        tuple(s[1] for s in good[:4]), tuple(s[1] for s in poor[:4]), cause.remedy, cause.see,
+    )  # fmt: skip
+
+
+def _speaks(post: Posterior, k: int, item: Item) -> tuple[float, str]:
+    """How much one piece of evidence favours a cause over all others together (nats), and the sentence."""
+    board = post.board
+    mine = board.owner == k
+    own = float(logsumexp(item.log[mine], b=np.maximum(post.within(k), 1e-300)))
+    others = float(logsumexp(item.log[~mine], b=board.prior[~mine] / board.prior[~mine].sum()))
+    weight = own - others
+    text = item.name
+    if item.taken is not None:
+        t = item.taken
+        expected = float(post.within(k) @ board.column(t.what, t.station)[mine])
+        shown = f"{100 * math.expm1(expected):+.2f} %" if READINGS[t.what].ratio else f"{1e3 * expected:+.2f} mm"
+        text += f" (this cause: {shown})"
+    return weight, text
+
+
+def _twins(post: Posterior, best: int, order: np.ndarray) -> tuple[str, ...]:
+    """Causes that all readings together favour neither more nor less than the first: only habit ranks them."""
+    board, out = post.board, []
+    if not post.evidence:
+        return ()
+    total = sum((i.log for i in post.evidence), np.zeros(len(board.prior)))
+
+    def fit(k: int) -> float:
+        mine = board.owner == k
+        return float(logsumexp(total[mine], b=np.maximum(board.causes[k].weights, 1e-300)))
+
+    own = fit(best)
+    for k in order[1:12]:
+        if post.causes[k] > 0.02 and abs(fit(int(k)) - own) < _TWIN:
+            out.append(board.causes[int(k)].name)
+    return tuple(out[:5])
+
+
+def _scrap(post: Posterior, k: int) -> float:
+    bad = post.board.outcome.expected_bad[post.board.owner == k].mean(axis=1)
+    return float(post.within(k) @ bad)
+
+
+def _scrap_healthy(board: Board) -> float:
+    zero = Condition.healthy(1, board.plant.line.stations)
+    return float(board.plant.predict(zero).expected_bad.mean())
+
+
+def _warnings(post: Posterior, best: int, told: Told, stations: tuple[float, ...]) -> tuple[str, ...]:
+    cause, board = post.board.causes[best], post.board
+    out = []
+    if cause.stations and told != "nothing" and len(stations) > 1:
+        out.append(_not_the_dial(board, post, best))
+    if cause.key in ("capacitor-lost", "joint-loose", "short-turn", "coil-water"):
+        out.append("Do not go on running: this fault grows while the machine runs.")
+    if cause.key == "part-missing":
+        out.append("An empty station takes no power: the others got more. Check them for over-heating.")
+    if told == "nothing":
+        out.append("Do not change settings on a guess: take the next reading first.")
+    return tuple(out)
+
+
+def _not_the_dial(board: Board, post: Posterior, best: int) -> str:
+    """What rescuing one station with the power would do to the others, in figures."""
+    mine, plant = board.owner == best, board.plant
+    w = post.within(best)
+    lost = float(w @ board.outcome.power[mine].min(axis=1))
+    k = board.causes[best].stations[0]
+    if lost > -0.02:
+        return f"Do not turn the power for the sake of station {k} alone: all stations change with it."
+    row = int(np.argmax(w))
+    state = board.states.take(np.flatnonzero(mine)[[row]])
+    raise_by = -max(lost, -1.2) * 0.5  # ln of volts or amperes that restores the power of the station
+    raised = replace(state, setting=state.setting + raise_by)
+    got = plant.predict(raised)
+    others = [j for j in range(plant.line.stations) if j + 1 not in board.causes[best].stations]
+    more = 100.0 * math.expm1(float(np.mean(got.power[0, others])))
+    bad = 100.0 * float(np.mean(got.expected_bad[0, others]))
+    start = 100.0 * float(np.exp(np.mean(got.ratios["start"][0, others])))
+    dial = 100.0 * math.expm1(raise_by)
+    return (
+        f"Do not raise the power to rescue station {k}: it would take {dial:+.0f} % on the dial, the others would get "
+        f"{more:+.0f} % power, start in {start:.0f} % of their time, and {bad:.0f} % of their parts would fail."
+    )
