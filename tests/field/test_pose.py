@@ -167,6 +167,39 @@ def test_too_few_harmonics_are_told(solver):
     assert [f.code for f in reading.findings] == ["pose-truncated"]
 
 
+def test_two_bodies_at_once():
+    ring = real_coil().model.bodies[0]
+    disc = body("disc", block(0.0, 4e-3, 6e-3, 7e-3, F, 2e-7, 30.0, COARSE, "disc"), 2e-7, 30.0)
+    turns = real_coil().model.coil
+    both = Field.of(FieldModel(turns, (ring, disc), F)).at({"disc": 1e-3})
+    part = PosePart.of(both)
+    assert part.power(Pose())[0][0] == pytest.approx(sum(both.state().region_powers.values()), rel=1e-5)
+    assert part.power(CROOKED.turned(2.0))[0][0] == pytest.approx(part.power(CROOKED)[0][0], rel=1e-9)
+    assert part.reading(CROOKED).mismatch < 1e-4
+
+
+def test_thin_skin_is_near_the_whole_interior():
+    """A bar of relative permeability 100, 40 skin depths thick."""
+    rings = filament_rings([18e-3] * 8, [-28e-3 + 8e-3 * k for k in range(8)])
+    bar = body("bar", block(0.0, 10e-3, -30e-3, 30e-3, 1e4, 2.5e-7, 100.0, FINE, "bar"), 2.5e-7, 100.0)
+    solver = Field.of(FieldModel(None, (bar,), 1e4))
+    whole, thin = PosePart.of(solver, rings=rings), PosePart.of(solver, rings=rings, thin_skin=True)
+    pose = Pose(2e-3)
+    assert thin.power(pose)[1][0, 1] == pytest.approx(whole.power(pose)[1][0, 1], rel=0.02)
+    one, other = whole.reading(pose), thin.reading(pose)
+    assert other.power == pytest.approx(one.power, rel=1e-4)
+    assert other.mismatch < 1e-4
+    assert other.section_ratio == pytest.approx(one.section_ratio, abs=3e-3)
+    assert other.findings == ()
+    with pytest.raises(BadInput, match="no losses inside"):
+        thin.loss_map(pose, [0.0])
+
+
+def test_thick_skin_is_told(solver):
+    reading = PosePart.of(solver, thin_skin=True).reading(Pose(1e-3))
+    assert "pose-thick-skin" in [f.code for f in reading.findings]
+
+
 def test_what_cannot_be_prepared():
     solver = real_coil()
     with pytest.raises(BadInput, match="at least 1"):

@@ -9,15 +9,14 @@ axis and are bodies of revolution.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
-import scipy.linalg as sl
 
 from coilwright.errors import BadInput, Fault
 from coilwright.evidence import Finding
-from coilwright.field.exterior import MU0, blocks
+from coilwright.field.exterior import MU0
 from coilwright.field.laws import Temperatures
 from coilwright.field.pose_exterior import harmonic_blocks
 from coilwright.field.pose_incident import (
@@ -31,6 +30,18 @@ from coilwright.field.pose_incident import (
     turn_filaments,
 )
 from coilwright.field.pose_interior import ModeInterior, mode_interior
+from coilwright.field.pose_prepare import (
+    Mode,
+    axial_mode,
+    axial_state,
+    closed_mode,
+    directions,
+    inside_mode,
+    slopes,
+    thick_skins,
+)
+from coilwright.field.pose_reading import PoseReading
+from coilwright.field.pose_thin_skin import skin_response, surface_impedance
 from coilwright.field.reduced import Drive, Reduced, reduce_exterior
 from coilwright.field.skin import ComplexArray
 from coilwright.field.solve import Field
@@ -42,72 +53,32 @@ _ENOUGH_MODES = 1e-4  # share of the power in the last harmonic above which more
 _WORRYING_MISMATCH = 1e-3
 
 
-@dataclass(frozen=True)
-class PoseReading:
-    """One pose, per A^2 of coil current. `by_mode`[m] holds +m and -m together.
-
-    `section_ratio`: loss averaged over the section, nearest side over farthest, 180 degrees apart, along `hot_azimuth`
-    (rad, where the section mean is largest; 0 in line). `hottest_ratio`: the same at the single point with the largest
-    mean of both sides. `resistance_change` (ohm), `inductance_change` (H): what the part adds to the coil by itself,
-    its current frozen. `truncation`: share of the last harmonic; `mismatch`: |Re dZ - P| / P.
-    """
-
-    pose: Pose
-    power: float
-    by_mode: tuple[float, ...]
-    hot_azimuth: float
-    section_ratio: float
-    hottest_ratio: float
-    resistance_change: float
-    inductance_change: float
-    truncation: float
-    mismatch: float
-    findings: tuple[Finding, ...] = ()
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain data; keys end in their unit."""
-        return {
-            "power_W_per_A2": self.power,
-            "power_by_mode_W_per_A2": list(self.by_mode),
-            "hot_azimuth_rad": self.hot_azimuth,
-            "section_ratio": self.section_ratio,
-            "hottest_ratio": self.hottest_ratio,
-            "resistance_change_ohm": self.resistance_change,
-            "inductance_change_H": self.inductance_change,
-            "truncation": self.truncation,
-            "mismatch": self.mismatch,
-            "findings": [f.to_dict() for f in self.findings],
-        }
-
-
-@dataclass(frozen=True, eq=False)
-class _Mode:
-    """Harmonic |m|: `response` (2b, 2b) gives h (m = 0) or q (m >= 1) on the skin from the incident potential,
-    `skin_values` (k, 2b) the unknown at the skin's nodes from that, `form` is Q."""
-
-    response: ComplexArray
-    skin_values: ComplexArray
-    form: ComplexArray
-    factor: Any
-
-
 @dataclass(frozen=True, eq=False)
 class PosePart:
     """The live bodies of a model at one frequency and material state, prepared for every pose of the coil."""
 
     state: FieldState
     rings: Rings
-    inside: ModeInterior
+    inside: ModeInterior | None
     bare: Reduced
-    modes: tuple[_Mode, ...]
+    modes: tuple[Mode, ...]
     findings: tuple[Finding, ...] = field(default=())
 
     @staticmethod
-    def of(solver: Field, temperatures: Temperatures = None, modes: int = 3, *, rings: Rings | None = None) -> PosePart:
+    def of(
+        solver: Field,
+        temperatures: Temperatures = None,
+        modes: int = 3,
+        *,
+        rings: Rings | None = None,
+        thin_skin: bool = False,
+    ) -> PosePart:
         """Prepare. `temperatures` as in `Field.state`; `modes` >= 1 is the highest harmonic.
 
         `rings`: what stands for the coil, by default its surface currents as solved in line (`surface_rings`). A
-        saturating body is taken at the state it has in line with 1 A. Raises BadInput without live bodies or turns.
+        saturating body is taken at the state it has in line with 1 A. `thin_skin`: harmonics m >= 1 by the surface
+        impedance; cheaper on fine meshes and good to 3 % of them when the skin is 15 times thinner than the part, but
+        without losses inside. Raises BadInput without live bodies or turns.
         """
         if modes < 1:
             raise BadInput(Fault("modes", f"must be at least 1; received {modes}"))
@@ -118,12 +89,20 @@ class PosePart:
         rings = surface_rings(state) if rings is None else rings
         live, omega = solver.live, solver.model.angular_frequency
         bare = reduce_exterior(live, None, omega, state.reduced.ups, 0.0, {})
-        inside = mode_interior(live.interior, state.sigma, state.reluctivity)
         # The skins stand where the bodies are now; the interior does not care for where.
-        every = [_axial_mode(bare, state)]
+        inside = None if thin_skin else mode_interior(live.interior, state.sigma, state.reluctivity)
+        every = [axial_mode(bare, state)]
         V, W = harmonic_blocks(bare.skin, modes)
         for m in range(1, modes + 1):
-            every.append(_mode(inside, m, omega, V[m - 1], W[m - 1]))
+            if inside is None:
+                Zs, _ = surface_impedance(live.interior, state.sigma, state.reluctivity, omega)
+                every.append(
+                    closed_mode(
+                        skin_response(live.interior, Zs, m, omega), None, live.interior, omega, V[m - 1], W[m - 1]
+                    )
+                )
+            else:
+                every.append(inside_mode(inside, m, omega, V[m - 1], W[m - 1]))
         notes = tuple(
             Finding(
                 "pose-of-slit-body",
@@ -135,6 +114,8 @@ class PosePart:
             for b in live.bodies
             if b.slit
         )
+        if thin_skin:
+            notes += thick_skins(state)
         return PosePart(state, rings, inside, bare, tuple(every), notes)
 
     def with_rings(self, rings: Rings) -> PosePart:
@@ -174,18 +155,24 @@ class PosePart:
                 by_mode[pick, m] += np.einsum("pi,pi->p", phi.conj(), phi @ form.T).real
         return by_mode.sum(axis=1), by_mode
 
+    def _inside(self) -> ModeInterior:
+        if self.inside is None:
+            raise BadInput(Fault("thin_skin", "knows no losses inside; prepare the part without it for a loss map"))
+        return self.inside
+
     def current_modes(self, pose: Pose) -> list[tuple[ComplexArray, ComplexArray, ComplexArray]]:
         """J_r, J_phi, J_z (A/m^2 per A, (e, q)) of harmonics 0, 1..M, -1..-M."""
+        inside = self._inside()
         out = []
         for k, phi in enumerate(self._potentials(self._incident(pose_rows(pose)))):
             m = k if k <= self.order else self.order - k
             mode = self.modes[abs(m)]
             on_skin = mode.response @ phi[0]
             if m == 0:
-                j = _axial_state(self.bare, self.state, mode.factor, on_skin).current_density
+                j = axial_state(self.bare, self.state, mode.factor, on_skin).current_density
                 out.append((np.zeros_like(j), j, np.zeros_like(j)))
             else:
-                out.append(self.inside.current_density(mode.factor.solve(self.inside.load(on_skin)), m))
+                out.append(inside.current_density(mode.factor.solve(inside.load(on_skin)), m))
         return out
 
     def loss_map(self, pose: Pose, azimuths: Array) -> Array:
@@ -224,20 +211,44 @@ class PosePart:
         )  # fmt: skip
 
     def _sides(self, pose: Pose) -> tuple[float, float, float]:
-        harmonics = self.current_modes(pose)
+        """Hot azimuth, section ratio, hottest ratio; with `thin_skin` from the loss in the surface."""
         count = 8 * self.order
         angle = 2.0 * np.pi * np.arange(count) / count
-        loss = self._loss(harmonics, angle)
-        ring = self.inside.inside.ring
-        mean = np.sum(loss * ring, axis=(1, 2))
+        look = self._surface_losses(pose) if self.inside is None else self._volume_losses(pose)
+        mean = [np.sum(p * w) for p, w in map(look, angle)]
         # The m = 1 part of the section mean points to the hot side.
         first = np.sum(mean * np.exp(1j * angle)) / np.sum(mean)
         azimuth = float(np.angle(first)) if abs(first) > 1e-9 else 0.0
         azimuth = math.pi if azimuth < 1e-6 - math.pi else azimuth
-        both = self._loss(harmonics, np.array([azimuth, azimuth + np.pi]))
-        section = np.sum(both * ring, axis=(1, 2))
-        point = np.unravel_index(np.argmax(both[0] + both[1]), both[0].shape)
-        return azimuth, float(section[0] / section[1]), float(both[0][point] / both[1][point])
+        (hot, weight), (cold, _) = look(azimuth), look(azimuth + math.pi)
+        point = np.unravel_index(np.argmax(hot + cold), hot.shape)
+        return azimuth, float(np.sum(hot * weight) / np.sum(cold * weight)), float(hot[point] / cold[point])
+
+    def _volume_losses(self, pose: Pose) -> Callable[[float], tuple[Array, Array]]:
+        """Loss (W/m^3) at the Gauss points at an azimuth, with their weights r dr dz."""
+        harmonics, ring = self.current_modes(pose), self.state.reduced.live.interior.ring
+        return lambda angle: (self._loss(harmonics, np.array([angle]))[0], ring)
+
+    def _surface_losses(self, pose: Pose) -> Callable[[float], tuple[Array, Array]]:
+        """Loss (W/m^2) at the collocation points at an azimuth, with their weights r ds."""
+        skin, live = self.bare.skin, self.state.reduced.live
+        Zs, _ = surface_impedance(live.interior, self.state.sigma, self.state.reluctivity, self.bare.omega)
+        r = skin.collocation[:, 0]
+        value, slope = skin.interpolation() / r[:, None], slopes(skin)
+        fields = []
+        for k, phi in enumerate(self._potentials(self._incident(pose_rows(pose)))):
+            m = k if k <= self.order else self.order - k
+            mode = self.modes[abs(m)]
+            on_skin = mode.response @ phi[0]
+            psi = mode.skin_values @ on_skin
+            fields.append((m, on_skin, 0.0 * r) if m == 0 else (m, slope @ psi, 1j * m * (value @ psi) / r))
+
+        def look(angle: float) -> tuple[Array, Array]:
+            along, around = (sum(f[d] * np.exp(1j * f[0] * angle) for f in fields) for d in (1, 2))
+            loss = np.repeat(Zs.real, 2) * (np.abs(along) ** 2 + np.abs(around) ** 2)
+            return np.asarray(loss), r * skin.circulation
+
+        return look
 
     def _impedance_change(self, pose: Pose) -> complex:
         """dZ (ohm) of the coil with its current frozen; of the complex current's conjugate, so that Re dZ is the power."""
@@ -253,7 +264,7 @@ class PosePart:
     def _reaction(self, given: Incident, seen: Incident) -> complex:
         """Voltage that the part's answer to one field drives in the sources of another (reciprocity, on the skin)."""
         skin, omega = self.bare.skin, self.bare.omega
-        tangent, normal = _directions(skin.points)
+        tangent, normal = directions(skin.points)
         r, weight = skin.collocation[:, 0], skin.circulation
         value = skin.interpolation() / r[:, None]
         total = 0j
@@ -269,53 +280,3 @@ class PosePart:
                 across = H[0] * normal[:, 0] + H[2] * normal[:, 1]
                 total += MU0 * np.sum((inner * across - other * on_skin) * r * weight)
         return complex(-2j * np.pi * omega * total)
-
-
-def _directions(points: Array) -> tuple[Array, Array]:
-    """Unit tangents and outward normals (2b, 2) at the collocation points."""
-    t = np.array([-1.0, 1.0])[None, :, None] / math.sqrt(3.0)
-    first, second = 0.5 * (points[:, 2] - points[:, 0]), points[:, 2] + points[:, 0] - 2.0 * points[:, 1]
-    tangent = (first[:, None] + t * second[:, None]).reshape(-1, 2)
-    tangent = tangent / np.linalg.norm(tangent, axis=1)[:, None]
-    return tangent, np.column_stack([tangent[:, 1], -tangent[:, 0]])
-
-
-def _axial_mode(bare: Reduced, state: FieldState) -> _Mode:
-    """m = 0: the finite elements of the solved state, the exterior without the coil."""
-    live, skin, omega = bare.live, bare.skin, bare.omega
-    factor = live.pattern.factor(_without_exterior(bare).material_data(state.sigma, state.reluctivity))
-    mass = skin.mass.toarray()
-    load = np.zeros((live.size, skin.n_field), dtype=complex)
-    load[live.boundary] = mass
-    Z = np.asarray(live.pattern.solve(factor, load))[live.boundary]
-    V, K = blocks(skin.collocation, skin, itself=True)
-    response = sl.inv((0.5 * skin.interpolation() - K) @ Z + MU0 * V)
-    S = Z.conj().T @ mass
-    form = response.conj().T @ (2.0 * np.pi * omega * (S - S.conj().T) / 2j) @ response
-    return _Mode(response, Z, form, factor)
-
-
-def _without_exterior(bare: Reduced) -> Reduced:
-    return replace(bare, base=np.zeros_like(bare.base))
-
-
-def _axial_state(bare: Reduced, state: FieldState, factor: Any, h: ComplexArray) -> FieldState:
-    live = bare.live
-    load = np.zeros(live.size, dtype=complex)
-    load[live.boundary] = bare.skin.mass @ h
-    unknown = np.asarray(live.pattern.solve(factor, load))
-    inside = replace(bare, h_drive=np.zeros_like(bare.h_drive))
-    return inside.state(unknown, state.sigma, state.reluctivity, Drive(0.0))
-
-
-def _mode(inside: ModeInterior, m: int, omega: float, V: Array, W: Array) -> _Mode:
-    factor = inside.factor(m, omega)
-    skin = inside.inside.skin
-    Z = factor.solve(inside.load())[inside.inside.position[skin.nodes]]
-    mass = skin.mass.toarray()
-    response = sl.inv(W @ Z + V)
-    S = 1j * omega * MU0 * (Z.conj().T @ mass)
-    middle = 2.0 * np.pi * 0.5 * (S + S.conj().T)
-    # For real potentials only the real part of the form counts; what is left of the rest is noise of the discretisation.
-    form = (response.conj().T @ middle @ response).real.astype(complex)
-    return _Mode(response, Z, form, factor)

@@ -99,7 +99,8 @@ def filament_rings(
     r, height = np.asarray(radius, dtype=float), np.asarray(z, dtype=float)
     if r.shape != height.shape or r.ndim != 1 or not (np.isfinite(height).all() and (r > 0.0).all()):
         raise BadInput(Fault("rings", "need as many positive radii as heights, in m"))
-    return Rings(r, height, np.multiply(np.ones(r.shape), current).astype(np.complex128))
+    flowing = np.array([complex(c) for c in np.broadcast_to(current, r.shape)], dtype=np.complex128)
+    return Rings(r, height, flowing)
 
 
 def turn_filaments(state: FieldState) -> Rings:
@@ -134,7 +135,8 @@ def surface_rings(state: FieldState) -> Rings:
     V, _ = blocks(coil.skin.collocation, coil.skin, itself=True)
     sheet = np.linalg.solve(V, psi / MU0)
     at = coil.skin.collocation
-    return Rings(at[:, 0].copy(), at[:, 1] + reduced.coil_up, sheet * coil.skin.circulation / current)
+    flowing = np.asarray(sheet * coil.skin.circulation / current, dtype=np.complex128)
+    return Rings(at[:, 0].copy(), at[:, 1] + reduced.coil_up, flowing)
 
 
 @compiled
