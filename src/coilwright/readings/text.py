@@ -88,13 +88,13 @@ def separators(lines: Sequence[str], where: str, decimal: str | None = None) -> 
     joined = "\n".join(body)
     for delimiter in (";", "\t"):
         if sum(delimiter in line for line in body) > len(body) // 2:
-            return delimiter, decimal or _decimal_within(joined, where)
+            return delimiter, decimal or decimal_within(joined, where)
     commas, points = "," in joined, "." in joined
     if not commas:
         return " ", decimal or "."
     spaced = sum(len(line.split()) > 1 and not re.search(r",\s", line) for line in body) > len(body) // 2
     if spaced:
-        return " ", decimal or _decimal_within(joined, where)
+        return " ", decimal or decimal_within(joined, where)
     if points:
         if decimal == ",":
             raise BadInput(
@@ -104,7 +104,8 @@ def separators(lines: Sequence[str], where: str, decimal: str | None = None) -> 
     return _commas_alone(lines, body, where, decimal)
 
 
-def _decimal_within(joined: str, where: str) -> str:
+def decimal_within(joined: str, where: str) -> str:
+    """The decimal sign of text whose columns are parted by something else; BadInput when it uses both."""
     comma = re.search(r"\d,\d", joined)
     point = re.search(r"\d\.\d", joined)
     if comma and point:
