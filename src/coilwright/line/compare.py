@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -90,11 +90,11 @@ def each_against_rest(bad: ArrayLike, tried: ArrayLike | int, worse_only: bool =
     """
     b, n = counts(bad, tried)
     good = n - b
+    side: Literal["greater", "two-sided"] = "greater" if worse_only else "two-sided"
     raw = []
     for k in range(len(b)):
         rest_bad, rest_good = np.sum(b) - b[k], np.sum(good) - good[k]
         table = [[int(b[k]), int(good[k])], [int(rest_bad), int(rest_good)]]
-        side = "greater" if worse_only else "two-sided"
         raw.append(float(stats.fisher_exact(np.array(table), alternative=side)[1]) if len(b) > 1 else 1.0)
     return np.array(raw), holm(raw)
 

@@ -12,34 +12,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from coilwright.errors import BadInput, Fault, NotConverged
-from coilwright.field.formulas_inductance import loop_mutual, loop_self_inductance, tilted_loop_mutual
-from coilwright.field.setup import field_model, mesh_scene
-from coilwright.field.solve import Field
-from coilwright.heating.drive import FixedCurrent
-from coilwright.heating.march import Steps
-from coilwright.heating.model import FieldOfShot, shot_model
-from coilwright.heating.setup import drive_of
-from coilwright.heating.shot import shoot
-from coilwright.heating.tank_source import has_source, tank_of
+from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
-from coilwright.section.scene import Scene, scene
-from coilwright.tank.operating import tank_q
 
 Array = NDArray[np.float64]
 Feed = Literal["series", "parallel", "separate"]
-_LEVELS = (0.72, 0.85, 1.0, 1.15, 1.45)  # of the coil current, for the shots
 # The least power that makes a good part is known only so well (emissivity, charge, contact): standard deviation 6 % of power
 # (memory), as five nodes of a normal distribution.
 _nodes, _weights = np.polynomial.hermite_e.hermegauss(5)
 MARGIN_DOUBT, MARGIN_WEIGHTS = 0.06 * _nodes, _weights / _weights.sum()
-_LONGER = 2.0  # of the shot, so that late starts are seen
 
 
 @dataclass(frozen=True)
@@ -146,18 +133,18 @@ class ShotCurve:
     hot: float
 
     def start(self, ln_power: Array) -> Array:
-        return _line_through(self.ln_power, self.ln_start, ln_power)
+        return line_through(self.ln_power, self.ln_start, ln_power)
 
     def least_power(self, ln_timer: Array) -> Array:
         """ln power at which a part is just done in time, (g,)."""
         out = np.full(np.shape(ln_timer), -np.inf)
         for times, limit, by_timer in self.late:
             wanted = limit + (ln_timer if by_timer else 0.0)
-            out = np.maximum(out, _line_through(-times, self.ln_power, -wanted))
+            out = np.maximum(out, line_through(-times, self.ln_power, -wanted))
         return out
 
 
-def _line_through(x: Array, y: Array, at: Any) -> Array:
+def line_through(x: Array, y: Array, at: Any) -> Array:
     """Piecewise linear, carried on beyond both ends with the last slopes; x rising."""
     at = np.asarray(at, float)
     k = np.clip(np.searchsorted(x, at) - 1, 0, len(x) - 2)
@@ -166,7 +153,7 @@ def _line_through(x: Array, y: Array, at: Any) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Plant:
-    """One machine: curves of its stations, its circuit, its shot. Make one with `build_plant`, ask `predict`."""
+    """One machine: curves of its stations, its circuit, its shot. Make one with `build.build_plant`, ask `predict`."""
 
     line: Line
     frequency: float
@@ -345,299 +332,3 @@ def _shares(z: NDArray[np.complex128], feed: Feed) -> NDArray[np.complex128]:
         return np.ones_like(z)
     y = 1.0 / z
     return np.asarray(y / y.sum(axis=1, keepdims=True))
-
-
-def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None) -> Plant:
-    """Solve what the causes need: about a second of fields and a few seconds of shots.
-
-    `spread`: standard deviation of ln power from piece to piece. `measured_q`: loaded Q of the whole machine at hand-over;
-    with it, or with a [tank], the resistance that is not in the coils is known, else it is taken as none.
-    Raises BadInput when the job has no coil, no on-time or no part that takes up power.
-    """
-    if job.coil is None:
-        raise BadInput(
-            Fault(f"{job.name}: coil", "is missing; causes are looked for at a work coil: add a [coil] section")
-        )
-    line, drive = read_line(job), drive_of(job)
-    drawn = scene(job)
-    on_time = job.drive.shot_time
-    if on_time is None:
-        raise BadInput(Fault(f"{job.name}: drive.on_time", 'is missing; write e.g. on_time = "8 s"'))
-    solver, empty_solver, backs = _fields(job, drawn, drive.frequency)
-    leads = FieldOfShot(mesh_scene(drawn, drive.frequency, "coarse")).leads(drive.frequency)
-    away = _away(job)
-    loaded = [solver.at(coil=away * b).solve(1.0) for b in backs]
-    bare = [empty_solver.at(coil=away * b).state().impedance + leads for b in backs]
-    z = np.array([s.state.impedance for s in loaded]) + leads - np.array(bare)
-    power = np.array([_work_power(job, s.body_powers) for s in loaded])
-    k0 = int(np.argmin(np.abs(backs)))
-    if power[k0] <= 0.0:
-        raise BadInput(Fault(f"{job.name}: body", "no work body takes up power, so there is nothing to diagnose"))
-    ln_rho, rho_z, rho_power = _resistivities(job, drive.frequency)
-    cut_z, cut_power = _cut(job, drive.frequency)
-    loops = _Loops(job, drawn, bare[k0], z[k0], drive.frequency, away)
-    curve, current = _shots(job, drawn, bare[k0] + z[k0])
-    reflected0 = complex(z[k0])
-    return Plant(
-        line, drive.frequency, current, on_time, spread, backs, z, power, complex(bare[k0]), np.array(bare),
-        _rest(job, line, complex(bare[k0] + z[k0]), drive.frequency, measured_q), ln_rho, rho_z * reflected0, rho_power,
-        cut_power * float(power[k0]), cut_z * reflected0, loops.shorted(), loops.pick_up(backs), *loops.offset(), *loops.tilt(),
-        _slopes(solver, empty_solver), curve, _cans(job), any(b.charge for b in job.bodies),
-        any("glass" in b.material for b in job.bodies if b.role != "work"),
-    )  # fmt: skip
-
-
-def _work_power(job: Job, powers: dict[str, float]) -> float:
-    return sum(powers.get(b.name, 0.0) for b in job.bodies if b.role == "work")
-
-
-def _away(job: Job) -> float:
-    """+1 when the coil goes away from the work by going up, -1 by going down."""
-    section = scene(job, checked=False).section
-    coil = float(np.mean([t.z for t in section.turns]))
-    work = [b.centre for b in job.bodies if b.role == "work"] or [0.0]
-    return 1.0 if coil >= float(np.mean(work)) else -1.0
-
-
-def _fields(job: Job, drawn: Scene, frequency: float) -> tuple[Field, Field, Array]:
-    """Solver with and without the work, and the setbacks (m) that fit: forward only as far as nothing is touched."""
-    mean = 2.0 * float(np.mean([t.r for t in drawn.section.turns]))
-    reach = max(4e-3, 0.15 * mean)
-    away = _away(job)
-    for forward in (0.2 * reach, 0.1 * reach, 0.0):
-        backs = np.unique(np.concatenate([np.linspace(-forward, 0.0, 3), np.linspace(0.0, reach, 9)]))
-        try:
-            _check_room(drawn, [away * b for b in (backs[0], backs[-1])])
-            meshed = mesh_scene(drawn, frequency, "coarse", tuple(float(away * b) for b in backs))
-        except BadInput:
-            if forward == 0.0:
-                raise
-            continue
-        model = field_model(meshed)
-        bare = replace(model, bodies=tuple(b for b in model.bodies if not b.work))
-        return Field.of(model), Field.of(bare), backs
-    raise NotConverged("no setback of the coil fits the section")
-
-
-def _check_room(drawn: Scene, moves: Sequence[float]) -> None:
-    from coilwright.section.overlap import check_geometry
-
-    for move in moves:
-        if move:
-            check_geometry(drawn.section.with_coil_moved(move))
-
-
-def _resistivities(job: Job, frequency: float) -> tuple[Array, NDArray[np.complex128], Array]:
-    """Part of other resistivity: ln ratios, what it adds to the coil and its power, relative to the healthy part."""
-    ln = np.array([-3.0, -1.5, -0.7, 0.0, 0.7, 1.5])
-    z, p = [], []
-    for x in ln:
-        zz, pp = _single(_with_resistivity(job, float(np.exp(x))), frequency)
-        z.append(zz)
-        p.append(pp)
-    z0, p0 = z[3], p[3]
-    return ln, np.array(z) / z0, np.array(p) / p0
-
-
-def _with_resistivity(job: Job, factor: float) -> Job:
-    drawn = scene(job, checked=False)
-    for b in job.bodies:
-        rho = drawn.materials[b.name].resistivity
-        if b.role == "work" and drawn.materials[b.name].conducting and rho is not None:
-            cold = float(rho(np.array([drawn.start_temperature(b.name)]))[0])
-            job = job.with_value(f"body.{b.name}.overrides.resistivity", f"{cold * factor:.6e} ohm m")
-    return job
-
-
-def _single(job: Job, frequency: float) -> tuple[complex, float]:
-    """What the work adds to the coil (ohm) and its power per A^2, at the drawn place."""
-    model = field_model(mesh_scene(scene(job, checked=False), frequency, "coarse"))
-    bare = replace(model, bodies=tuple(b for b in model.bodies if not b.work))
-    got = Field.of(model).solve(1.0)
-    return complex(got.state.impedance - Field.of(bare).state().impedance), _work_power(job, got.body_powers)
-
-
-def _cut(job: Job, frequency: float) -> tuple[complex, float]:
-    """A ring cut open, relative to the whole one: (added impedance, power); what cannot be cut loses all its power."""
-    works = [b for b in job.bodies if b.role == "work"]
-    try:
-        cut = job.with_values({f"body.{b.name}.slit": True for b in works})
-        z, p = _single(cut, frequency)
-    except BadInput:
-        return 0j, 0.0
-    z0, p0 = _single(job, frequency)
-    return z / z0, p / p0
-
-
-class _Loops:
-    """The coil as thin loops and the part as one: for poses and shorted turns, always relative to the straight coil."""
-
-    def __init__(self, job: Job, drawn: Scene, empty: complex, added: complex, frequency: float, away: float) -> None:
-        self.turns = [(t.r, t.z, t.weight) for t in drawn.section.turns]
-        self.radius, self.height = _ring_of(job)
-        self.empty, self.added, self.omega, self.away = empty, added, 2.0 * math.pi * frequency, away
-        self.wire = 0.3 * min(
-            (abs(a[1] - b[1]) for a, b in zip(self.turns, self.turns[1:], strict=False)), default=2e-3
-        )
-
-    def _flux(self, back: float = 0.0, sideways: float = 0.0, tilt: float = 0.0) -> float:
-        out = 0.0
-        for r, z, weight in self.turns:
-            up = z + self.away * back - self.height
-            centre = (sideways + up * math.sin(tilt), 0.0, up * math.cos(tilt))
-            normal = (math.sin(tilt), 0.0, math.cos(tilt))
-            out += weight * tilted_loop_mutual(self.radius, r, centre, normal, 96)
-        return out
-
-    def pick_up(self, backs: Array) -> Array:
-        return np.array([self._flux(float(b)) for b in backs]) / self._flux()
-
-    def offset(self) -> tuple[Array, Array]:
-        x = np.linspace(0.0, 0.8 * self.radius, 7)
-        return x, np.array([self._flux(sideways=float(s)) for s in x]) / self._flux()
-
-    def tilt(self) -> tuple[Array, Array]:
-        x = np.radians([0.0, 5.0, 10.0, 15.0, 20.0])
-        return x, np.array([self._flux(tilt=float(s)) for s in x]) / self._flux()
-
-    def shorted(self) -> tuple[float, float, float]:
-        """One inner turn closed on itself: (R, X, part power per A^2) over the healthy ones. One turn: all but lost."""
-        n = len(self.turns)
-        if n < 2:
-            return 1.0, 0.3, 0.05
-        m = np.array([[self._pair(a, b) for b in range(n)] for a in range(n)])
-        own = self.empty.real / n
-        z = 1j * self.omega * m + np.eye(n) * own
-        to_part = np.array([w * loop_mutual(self.radius, r, zz - self.height) for r, zz, w in self.turns])
-        second = (self.omega * float(np.sum(to_part))) ** 2 / self.added  # impedance of the part's loop
-        z = z + (self.omega**2 / second) * np.outer(to_part, to_part)
-        healthy = z.sum()
-        k = n // 2
-        rest = np.array([j for j in range(n) if j != k])
-        induced = -z[k, rest].sum() / z[k, k]  # current in the shorted turn per ampere in the others
-        i = np.ones(n, dtype=complex)
-        i[k] = induced
-        seen = (z @ i)[rest].sum()
-        power = abs(np.sum(to_part * i)) ** 2 / float(np.sum(to_part)) ** 2
-        return float(seen.real / healthy.real), float(seen.imag / healthy.imag), float(power)
-
-    def _pair(self, a: int, b: int) -> float:
-        (ra, za, wa), (rb, zb, wb) = self.turns[a], self.turns[b]
-        if a == b:
-            return float(wa**2 * loop_self_inductance(ra, min(self.wire, 0.45 * ra)))
-        return float(wa * wb * loop_mutual(ra, rb, za - zb))
-
-
-def _ring_of(job: Job) -> tuple[float, float]:
-    """Radius and height (m) of the loop that stands for the work: where its loss is, from the solved field."""
-    drawn = scene(job, checked=False)
-    solver = Field.of(field_model(mesh_scene(drawn, drive_of(job).frequency, "coarse")))
-    state = solver.state()
-    mesh = solver.live.interior.mesh
-    works = {b.name for b in job.bodies if b.role == "work"}
-    chosen = np.isin(mesh.region, [k for k, name in enumerate(mesh.regions) if name in works])
-    gauss = mesh.gauss
-    loss = (state.loss_density * gauss.r * gauss.weight)[chosen]
-    total = float(np.sum(loss))
-    return float(np.sum(loss * gauss.r[chosen]) / total), float(np.sum(loss * gauss.z[chosen]) / total)
-
-
-def _slopes(solver: Field, bare: Field) -> tuple[float, float]:
-    """Exponents of frequency of the coil's own resistance and of the part's power per A^2."""
-    f, up = solver.model.frequency, 1.05
-    other, other_bare = solver.with_frequency(f * up), bare.with_frequency(f * up)
-    r = bare.state().impedance.real, other_bare.state().impedance.real
-    p = tuple(s.state().impedance.real - b.state().impedance.real for s, b in ((solver, bare), (other, other_bare)))
-    return math.log(r[1] / r[0]) / math.log(up), math.log(p[1] / p[0]) / math.log(up)
-
-
-def _rest(job: Job, line: Line, coil: complex, frequency: float, measured_q: float | None) -> float:
-    """Resistance (ohm) of the ringing circuit that is not in the coils: from the measured Q, else from the tank."""
-    whole = coil * line.stations if line.feed != "parallel" else coil / line.stations
-    q = measured_q
-    if q is None and "tank" in job.later:
-        q = tank_q(tank_of(job), coil, frequency)
-    if q is None:
-        return 0.0
-    return max(whole.imag / q - whole.real, 0.0)
-
-
-def _cans(job: Job) -> int:
-    raw: Any = job.later.get("capacitor", ())
-    cans = sum(int(c.get("parallel", 1)) for c in raw if isinstance(c, dict)) if isinstance(raw, list | tuple) else 0
-    return cans or 6  # six cans when the job does not say
-
-
-def _shots(job: Job, drawn: Scene, cold: complex) -> tuple[ShotCurve, float]:
-    """Times and limits from full shots at other currents, and the healthy coil current (A) at the start."""
-    drive = drive_of(job)
-    answer = drive.respond(1.0, cold, drive.frequency)
-    current = answer.current
-    if current <= 0.0:
-        raise BadInput(Fault(f"{job.name}: source", f"cannot run on this coil: {answer.limited_by}"))
-    on_time = float(job.drive.shot_time or 0.0)
-    if job.drive.step:
-        longer = job
-    else:
-        longer = job.with_value("drive.on_time", f"{_LONGER * on_time:.6g} s")
-    frequency = answer.frequency if has_source(job) else drive.frequency
-    model = shot_model(scene(longer, checked=False), frequency, "coarse")
-    levels, events, hottest = [], [], []
-    for level in _LEVELS:
-        result = shoot(model, FixedCurrent(level * current, frequency), steps=Steps(tolerance=2.0))
-        levels.append(2.0 * math.log(level))
-        events.append([_event(v.details) for v in result.verdicts])
-        hottest.append([_excess(v.details, result.trace, v.body, on_time) for v in result.verdicts])
-    return _curve_of(job, np.array(levels), events, hottest, on_time), current
-
-
-def _event(details: Any) -> tuple[float | None, float | None]:
-    """(start, done) of one acceptance, s."""
-    done = details.get("reached_at_s", details.get("fired_at_s"))
-    start = details.get("start_at_s", done)
-    return (None if start is None else float(start)), (None if done is None else float(done))
-
-
-def _excess(details: Any, trace: Any, body: str, on_time: float) -> float | None:
-    """K by which a body that must stay below a limit is above it at the end of the true on-time."""
-    limit = details.get("stays_below_degC")
-    if limit is None:
-        return None
-    hottest = trace.bodies[body].maximum
-    return float(np.max(hottest[trace.time <= on_time * 1.0001])) - 273.15 - float(limit)
-
-
-def _curve_of(job: Job, ln_power: Array, events: list[list[tuple[float | None, float | None]]],
-              hottest: list[list[float | None]], on_time: float) -> ShotCurve:  # fmt: skip
-    accepted = job.accept
-    late = []
-    starts: Array | None = None
-    hot = math.inf
-    for k in range(len(events[0])):
-        done = _filled(ln_power, [e[k][1] for e in events])
-        if done is not None:
-            within = getattr(accepted[k], "within", None) if k < len(accepted) else None
-            late.append((np.log(done), math.log(within or on_time), within is None))
-            begun = _filled(ln_power, [e[k][0] for e in events])
-            charged = any(e[k][0] != e[k][1] for e in events)
-            if starts is None or charged:
-                starts = np.log(begun if begun is not None else done)
-        over = [h[k] for h in hottest]
-        if all(x is not None for x in over):
-            values = np.array([float(x) for x in over if x is not None])
-            if values[-1] > 0.0 and np.all(np.diff(values) > 0):
-                hot = min(hot, float(_line_through(values, ln_power, np.zeros(1))[0]))
-    if starts is None:
-        starts = math.log(on_time) - ln_power  # nothing is watched for: times go as one over power
-    return ShotCurve(ln_power, starts, tuple(late), hot)
-
-
-def _filled(ln_power: Array, times: list[float | None]) -> Array | None:
-    """Times with the missing ones (never reached at low power) carried on along the last slope; None with fewer than two."""
-    known = [k for k, t in enumerate(times) if t is not None and t > 0.0]
-    if len(known) < 2:
-        return None
-    x, y = ln_power[known], np.log([float(times[k]) for k in known])  # type: ignore[arg-type]
-    out = np.array([_line_through(x, np.asarray(y), np.array([p]))[0] for p in ln_power])
-    # times must fall with power for the inverse to exist
-    return np.exp(np.minimum.accumulate(out - 1e-9 * np.arange(len(out))))

@@ -10,8 +10,9 @@ import numpy as np
 from scipy.special import logsumexp
 
 from coilwright.job import Job
+from coilwright.line.build import build_plant
 from coilwright.line.machine import READINGS, baseline
-from coilwright.line.plant import Condition, Plant, build_plant
+from coilwright.line.plant import Condition, Plant
 from coilwright.line.posterior import Board, Item, Next, Posterior, build_board, next_readings, posterior
 from coilwright.line.taken import Readings
 

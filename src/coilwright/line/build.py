@@ -1,0 +1,172 @@
+"""From the job file to the plant: the fields of one station in its states, its circuit, its shots."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coilwright.errors import BadInput, Fault, NotConverged
+from coilwright.field.setup import field_model, mesh_scene
+from coilwright.field.solve import Field
+from coilwright.heating.model import FieldOfShot
+from coilwright.heating.setup import drive_of
+from coilwright.heating.tank_source import tank_of
+from coilwright.job import Job
+from coilwright.line.loops import Loops
+from coilwright.line.plant import Array, Line, Plant, read_line
+from coilwright.line.shots import shot_curve
+from coilwright.section.scene import Scene, scene
+from coilwright.tank.operating import tank_q
+
+
+def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None) -> Plant:
+    """Solve what the causes need: about a second of fields and a few seconds of shots.
+
+    `spread`: standard deviation of ln power from piece to piece. `measured_q`: loaded Q of the whole machine at hand-over;
+    with it, or with a [tank], the resistance that is not in the coils is known, else it is taken as none.
+    Raises BadInput when the job has no coil, no on-time or no part that takes up power.
+    """
+    if job.coil is None:
+        raise BadInput(
+            Fault(f"{job.name}: coil", "is missing; causes are looked for at a work coil: add a [coil] section")
+        )
+    line, drive = read_line(job), drive_of(job)
+    drawn = scene(job)
+    on_time = job.drive.shot_time
+    if on_time is None:
+        raise BadInput(Fault(f"{job.name}: drive.on_time", 'is missing; write e.g. on_time = "8 s"'))
+    solver, empty_solver, backs = _fields(job, drawn, drive.frequency)
+    leads = FieldOfShot(mesh_scene(drawn, drive.frequency, "coarse")).leads(drive.frequency)
+    away = _away(job)
+    loaded = [solver.at(coil=away * b).solve(1.0) for b in backs]
+    bare = [empty_solver.at(coil=away * b).state().impedance + leads for b in backs]
+    z = np.array([s.state.impedance for s in loaded]) + leads - np.array(bare)
+    power = np.array([_work_power(job, s.body_powers) for s in loaded])
+    k0 = int(np.argmin(np.abs(backs)))
+    if power[k0] <= 0.0:
+        raise BadInput(Fault(f"{job.name}: body", "no work body takes up power, so there is nothing to diagnose"))
+    ln_rho, rho_z, rho_power = _resistivities(job, drive.frequency)
+    cut_z, cut_power = _cut(job, drive.frequency)
+    loops = Loops(job, drawn, bare[k0], z[k0], drive.frequency, away)
+    curve, current = shot_curve(job, drawn, bare[k0] + z[k0])
+    reflected0 = complex(z[k0])
+    return Plant(
+        line, drive.frequency, current, on_time, spread, backs, z, power, complex(bare[k0]), np.array(bare),
+        _rest(job, line, complex(bare[k0] + z[k0]), drive.frequency, measured_q), ln_rho, rho_z * reflected0, rho_power,
+        cut_power * float(power[k0]), cut_z * reflected0, loops.shorted(), loops.pick_up(backs), *loops.offset(), *loops.tilt(),
+        _slopes(solver, empty_solver), curve, _cans(job), any(b.charge for b in job.bodies),
+        any("glass" in b.material for b in job.bodies if b.role != "work"),
+    )  # fmt: skip
+
+
+def _work_power(job: Job, powers: dict[str, float]) -> float:
+    return sum(powers.get(b.name, 0.0) for b in job.bodies if b.role == "work")
+
+
+def _away(job: Job) -> float:
+    """+1 when the coil goes away from the work by going up, -1 by going down."""
+    section = scene(job, checked=False).section
+    coil = float(np.mean([t.z for t in section.turns]))
+    work = [b.centre for b in job.bodies if b.role == "work"] or [0.0]
+    return 1.0 if coil >= float(np.mean(work)) else -1.0
+
+
+def _fields(job: Job, drawn: Scene, frequency: float) -> tuple[Field, Field, Array]:
+    """Solver with and without the work, and the setbacks (m) that fit: forward only as far as nothing is touched."""
+    mean = 2.0 * float(np.mean([t.r for t in drawn.section.turns]))
+    reach = max(4e-3, 0.15 * mean)
+    away = _away(job)
+    for forward in (0.2 * reach, 0.1 * reach, 0.0):
+        backs = np.unique(np.concatenate([np.linspace(-forward, 0.0, 3), np.linspace(0.0, reach, 9)]))
+        try:
+            _check_room(drawn, [away * b for b in (backs[0], backs[-1])])
+            meshed = mesh_scene(drawn, frequency, "coarse", tuple(float(away * b) for b in backs))
+        except BadInput:
+            if forward == 0.0:
+                raise
+            continue
+        model = field_model(meshed)
+        bare = replace(model, bodies=tuple(b for b in model.bodies if not b.work))
+        return Field.of(model), Field.of(bare), backs
+    raise NotConverged("no setback of the coil fits the section")
+
+
+def _check_room(drawn: Scene, moves: Sequence[float]) -> None:
+    from coilwright.section.overlap import check_geometry
+
+    for move in moves:
+        if move:
+            check_geometry(drawn.section.with_coil_moved(move))
+
+
+def _resistivities(job: Job, frequency: float) -> tuple[Array, NDArray[np.complex128], Array]:
+    """Part of other resistivity: ln ratios, what it adds to the coil and its power, relative to the healthy part."""
+    ln = np.array([-3.0, -1.5, -0.7, 0.0, 0.7, 1.5])
+    z, p = [], []
+    for x in ln:
+        zz, pp = _single(_with_resistivity(job, float(np.exp(x))), frequency)
+        z.append(zz)
+        p.append(pp)
+    z0, p0 = z[3], p[3]
+    return ln, np.array(z) / z0, np.array(p) / p0
+
+
+def _with_resistivity(job: Job, factor: float) -> Job:
+    drawn = scene(job, checked=False)
+    for b in job.bodies:
+        rho = drawn.materials[b.name].resistivity
+        if b.role == "work" and drawn.materials[b.name].conducting and rho is not None:
+            cold = float(rho(np.array([drawn.start_temperature(b.name)]))[0])
+            job = job.with_value(f"body.{b.name}.overrides.resistivity", f"{cold * factor:.6e} ohm m")
+    return job
+
+
+def _single(job: Job, frequency: float) -> tuple[complex, float]:
+    """What the work adds to the coil (ohm) and its power per A^2, at the drawn place."""
+    model = field_model(mesh_scene(scene(job, checked=False), frequency, "coarse"))
+    bare = replace(model, bodies=tuple(b for b in model.bodies if not b.work))
+    got = Field.of(model).solve(1.0)
+    return complex(got.state.impedance - Field.of(bare).state().impedance), _work_power(job, got.body_powers)
+
+
+def _cut(job: Job, frequency: float) -> tuple[complex, float]:
+    """A ring cut open, relative to the whole one: (added impedance, power); what cannot be cut loses all its power."""
+    works = [b for b in job.bodies if b.role == "work"]
+    try:
+        cut = job.with_values({f"body.{b.name}.slit": True for b in works})
+        z, p = _single(cut, frequency)
+    except BadInput:
+        return 0j, 0.0
+    z0, p0 = _single(job, frequency)
+    return z / z0, p / p0
+
+
+def _slopes(solver: Field, bare: Field) -> tuple[float, float]:
+    """Exponents of frequency of the coil's own resistance and of the part's power per A^2."""
+    f, up = solver.model.frequency, 1.05
+    other, other_bare = solver.with_frequency(f * up), bare.with_frequency(f * up)
+    r = bare.state().impedance.real, other_bare.state().impedance.real
+    p = tuple(s.state().impedance.real - b.state().impedance.real for s, b in ((solver, bare), (other, other_bare)))
+    return math.log(r[1] / r[0]) / math.log(up), math.log(p[1] / p[0]) / math.log(up)
+
+
+def _rest(job: Job, line: Line, coil: complex, frequency: float, measured_q: float | None) -> float:
+    """Resistance (ohm) of the ringing circuit that is not in the coils: from the measured Q, else from the tank."""
+    whole = coil * line.stations if line.feed != "parallel" else coil / line.stations
+    q = measured_q
+    if q is None and "tank" in job.later:
+        q = tank_q(tank_of(job), coil, frequency)
+    if q is None:
+        return 0.0
+    return max(whole.imag / q - whole.real, 0.0)
+
+
+def _cans(job: Job) -> int:
+    raw: Any = job.later.get("capacitor", ())
+    cans = sum(int(c.get("parallel", 1)) for c in raw if isinstance(c, dict)) if isinstance(raw, list | tuple) else 0
+    return cans or 6  # six cans when the job does not say
