@@ -8,6 +8,7 @@ from coilwright.errors import BadInput, Fault
 from coilwright.field.inputs import FieldModel
 from coilwright.field.leads import LeadPair, lead_pair
 from coilwright.field.report import FieldReport
+from coilwright.field.scene_findings import scene_findings
 from coilwright.field.setup import field_model, mesh_scene
 from coilwright.field.solve import Field
 from coilwright.heating.drive import Drive
@@ -39,7 +40,7 @@ def field(job: Job, *, level: Level = "normal", estimate_error: bool = True) -> 
         rough = Field.of(field_model(mesh_scene(drawn, drive.frequency, _COARSER[level])))
         coarse = rough.with_frequency(solver.model.frequency)
     result = solver.solve(current, temperatures, coarse=coarse)
-    return FieldReport(result, leads_of(drawn, solver.model.frequency), meshed, result.findings)
+    return FieldReport(result, leads_of(drawn, solver.model.frequency), meshed, result.findings + scene_findings(drawn))
 
 
 def leads_of(drawn: Scene, frequency: float) -> LeadPair:
