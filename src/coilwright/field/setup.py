@@ -14,6 +14,7 @@ from coilwright.field.exterior import MU0
 from coilwright.field.inputs import CoilModel, ConductorTurn, FieldModel, LiveBody, RegionLaw
 from coilwright.job.schema_coil import Litz
 from coilwright.materials import Material
+from coilwright.section.geometry import SectionBody
 from coilwright.section.meshing import COIL, SectionMesh, mesh_section
 from coilwright.section.scene import Scene
 from coilwright.section.sizes import BodySize, Level, MeshRule
@@ -21,6 +22,7 @@ from coilwright.section.sizes import BodySize, Level, MeshRule
 _SAMPLES = 25  # temperatures at which the skin depth of a body is looked at
 # The field falls off along a body: its skin is laid out for this share of the field that the ampere-turns alone would give.
 _WEAKER_FIELD = 0.3
+_ACROSS = 5.0  # lengths in the thinnest side of a body without skin that stand for its skin depth
 _USUAL_FIELD = 2.0e4  # A/m peak, where the job does not tell the current
 
 
@@ -57,6 +59,13 @@ def body_size(material: Material, temperatures: tuple[float, float], frequency: 
     return BodySize(float(depth.min()), float(depth.max()), front_depth=front)
 
 
+def _without_skin(body: SectionBody) -> BodySize:
+    """Mesh sizes of ferrite: no skin, but its field crowds at the edges, and a fifth of the thinnest side resolves that."""
+    boxes = [outline.box for outline in body.outlines]
+    sides = [side for r0, r1, z0, z1 in boxes for side in (r1 - r0 if r0 > 0.0 else 2.0 * r1, z1 - z0)]
+    return BodySize(*2 * (min(sides) / _ACROSS,))
+
+
 def _permeability(material: Material, kelvin: np.ndarray, field: float) -> np.ndarray:
     if not material.magnetic.saturating:
         return np.asarray(material.magnetic.relative_permeability(kelvin))
@@ -83,6 +92,11 @@ def mesh_scene(
     sizes = {
         name: body_size(material, scene.temperature_range(name), frequency, field)
         for name, material in scene.materials.items()
+    }
+    sizes |= {
+        body.name: _without_skin(body)
+        for body in scene.section.bodies
+        if sees_field(scene.materials[body.name]) and scene.materials[body.name].resistivity is None
     }
     if scene.conductor is not None:
         cold = (scene.coil_temperature, scene.coil_temperature)
