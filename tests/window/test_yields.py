@@ -58,7 +58,7 @@ class Straight(Runner):
         z = [(values[q.what] - q.nominal) / q.width for q in self.varied.values()]
         margin = MEAN + A * z[0] + B * z[1] + C * z[2] + 0.5 * math.log(level)
         raw = np.full(len(self.limits), 1.0)
-        raw[0] = self.limits[0].deadline(5.0) * math.exp(-margin)  # the time it takes, whatever the timer says
+        raw[0] = margin
         return Outcome(
             raw, self.margins(raw, values["drive.on_time"]), raw[0], 8e-3 + 0.4j, 6e-3 + 0.5j, 1e-3, margin > 0
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -103,7 +104,7 @@ def _stations(result: WindowResult) -> str:
             f"{s.powers[k]:.4g} W",
             f"{s.currents[k]:.4g} A",
             f"{100 * s.voltage_shares[k]:.2f} %",
-            f"{s.start_times[k]:.2f} s",
+            _time(s.start_times[k]),
             _share(found.stations[k]),
         )
         for k in range(len(s.powers))
@@ -112,6 +113,10 @@ def _stations(result: WindowResult) -> str:
         f"terminals: {s.frequency / 1e3:.5g} kHz, {s.current:.4g} A, {s.voltage:.4g} V, {s.power:.4g} W, Q {s.q:.4g}"
     )
     return table(rows, ("as drawn, cold", "part", "coil", "volts", "start", "yield")) + "\n" + terminals
+
+
+def _time(start: float | None) -> str:
+    return "-" if start is None or not math.isfinite(start) else f"{start:.2f} s"
 
 
 def _limits(result: WindowResult) -> str:

@@ -6,6 +6,8 @@ import os
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
+import numpy as np
+
 from coilwright.job import Job
 from coilwright.safety.cautions import Caution, Facts, cautions
 from coilwright.window.limits import joint_share, tolerances
@@ -56,7 +58,8 @@ def window(
     stations = replace(study.model.solve(), start_times=tuple(float(t) for t in nominal.start[0]))
     told(0.85)
     at = middle_station(study) + 1 if station is None else station
-    scatter = float(found.judged.start.std() / found.judged.start.mean()) if found.judged.start.size else 0.03
+    starts = found.judged.start
+    scatter = float(starts.std() / starts.mean()) if np.isfinite(starts).all() else 0.03
     sights: tuple[Sight, ...] = ()
     if observe:
         sights = Observer(

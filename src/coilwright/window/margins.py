@@ -1,8 +1,10 @@
 """One full shot of one draw, and how far it is from each limit of the acceptance.
 
-Margins are made so that they are smooth across the limit and change sign exactly where the verdict changes: times as
-logarithms (ln of the deadline over the time it took), temperatures as a share of the way from the start to the limit.
-A shot that is too late is followed on with the heat still on until it gets there, so that "how late" has an answer.
+Margins are made so that they are smooth across the limit and change sign where the verdict changes. Where a charge fires,
+temperatures jump, so the margin is a time: ln of the deadline over the time it took; a shot that is too late is followed
+on with the heat still on until it gets there, so that "how late" has an answer. Elsewhere times run away when a part
+comes to rest below its limit, so the margin is the temperature at the deadline, as a share of the way from the start to
+the limit.
 """
 
 from __future__ import annotations
@@ -59,8 +61,8 @@ class CommonDrift:
 class Limit:
     """One thing that decides: an acceptance, or the grave limit of a material (`guard`).
 
-    `timed`: the margin is a time and does not depend on the on-time except through the deadline. `too_much`: it fails for
-    too much heat, not for too little.
+    `timed`: the margin is a time and does not depend on the on-time except through the deadline. `moment`: it is the
+    temperature at the deadline. `too_much`: it fails for too much heat, not for too little.
     """
 
     name: str
@@ -70,10 +72,15 @@ class Limit:
     criterion: Criterion | None
     body: str
     limit: float
+    moment: bool = False
 
     def deadline(self, on_time: Array | float) -> Array:
-        """Time (s) by which it must happen when the heat is on for `on_time` (s)."""
+        """Time (s) by which it must happen when the heat is on for `on_time` (s): what is to be held until then must be
+        reached so much earlier (a body under constant heat does not cool)."""
         within = None if self.criterion is None else self.criterion.within
+        if self.criterion is not None and self.criterion.kind == "holds":
+            lasting = self.criterion.lasting or 0.0
+            return np.asarray(np.maximum(np.asarray(on_time, dtype=float) - lasting, 1e-3))
         return np.asarray(np.minimum(np.asarray(on_time, dtype=float), math.inf if within is None else within))
 
 
@@ -99,11 +106,17 @@ def limits_of(job: Job) -> tuple[Limit, ...]:
         word = {"reaches": "reaches", "charge_fired": "charge fired", "stays_below": "stays below", "holds": "holds"}
         figure = f"{100 * c.limit:g} %" if c.kind == "charge_fired" else f"{c.limit - 273.15:.0f} degC"
         name = f"{c.body}: {word[c.kind]} {figure}"
-        timed = c.kind in ("reaches", "charge_fired")
-        out.append(Limit(name, timed, c.kind == "stays_below", False, c, c.body, c.limit))
+        jumps = job.body(c.body).charge is not None
+        dated = c.kind == "reaches" or (c.kind == "holds" and not job.drive.step)
+        timed = c.kind == "charge_fired" or (dated and jumps)
+        out.append(Limit(name, timed, c.kind == "stays_below", False, c, c.body, c.limit, dated and not jumps))
     materials = scene(job, checked=False).materials
     for body, material in materials.items():
-        grave = [x for x in material.limits if x.kind in _GRAVE]
+        # what is asked to melt may melt
+        asked = max(
+            (c.limit for c in criteria_of(job) if c.body == body and c.kind in ("reaches", "holds")), default=0.0
+        )
+        grave = [x for x in material.limits if x.kind in _GRAVE and x.temperature > asked]
         if grave:
             first = min(grave, key=lambda x: x.temperature)
             name = f"{body}: {first.kind} limit {first.temperature - 273.15:.0f} degC"
@@ -180,7 +193,7 @@ class Runner:
         looked = math.nan
         if self.look is not None and work:
             looked = float(np.interp(self.look, trace.time, trace.bodies[work[0]].mean))
-        return Outcome(raw, margins, _start(self.limits, raw), cold.impedance, empty, power, good, looked)
+        return Outcome(raw, margins, _start(self.limits, raw, trace), cold.impedance, empty, power, good, looked)
 
     def margins(self, raw: Array, on_time: Array | float) -> Array:
         """(..., limits) margins from raw readings and the on-time (s)."""
@@ -239,6 +252,10 @@ def _reading(x: Limit, trace: Trace, end: float) -> float:
         when = crossing(trace.time, values, x.limit)
         return math.inf if when is None else max(when, 1e-3)
     span = max(x.limit - float(values[0]), 1.0)
+    if x.moment:
+        by = float(x.deadline(end))
+        best = max(float(np.interp(by, trace.time, values)), float(values[trace.time <= by].max()))
+        return (best - x.limit) / span
     if x.too_much:
         return (x.limit - float(values.max())) / span
     lasting = (x.criterion.lasting if x.criterion is not None else None) or 0.0
@@ -254,10 +271,14 @@ def _shortfall(x: Limit, trace: Trace) -> float:
     return max((x.limit - float(values.max())) / max(abs(x.limit - float(values[0])), 1e-3), 0.0)
 
 
-def _start(limits: tuple[Limit, ...], raw: Array) -> float:
-    """Moment a person sees: the charge firing if there is one, else the first timed acceptance (nan without)."""
+def _start(limits: tuple[Limit, ...], raw: Array, trace: Trace) -> float:
+    """Moment (s) a person sees: the charge firing if there is one, else the first temperature reached; inf when it is not
+    reached, nan when nothing is to be reached."""
     for kind in ("charge_fired", "reaches"):
         for k, x in enumerate(limits):
             if x.criterion is not None and x.criterion.kind == kind:
-                return float(raw[k])
+                if x.timed:
+                    return float(raw[k])
+                when = crossing(trace.time, _course(x, trace), x.limit)
+                return math.inf if when is None else when
     return math.nan

@@ -157,7 +157,8 @@ class Observer:
     def __init__(self, model: FixtureModel, runner: Runner, *, scatter: float = 0.03, workers: int = 1) -> None:
         self.model, self.runner, self.scatter = model, runner, scatter
         nominal = runner.run({})
-        self.runner.look = 0.5 * nominal.start if math.isfinite(nominal.start) else None
+        end = model.job.drive.shot_time or 0.0
+        self.runner.look = 0.5 * (nominal.start if math.isfinite(nominal.start) else end)
         self.shots = run_all(runner, [({}, level) for level in _LEVELS], workers, lambda n: None)
         self.healthy = model.solve()
         self._before: dict[int, dict[str, float]] = {}
@@ -174,7 +175,12 @@ class Observer:
         healthy, faulty = self._before[k], self._readings(fault)
         changes = []
         for r in READINGS:
-            if r.name not in healthy or r.name not in faulty or not math.isfinite(healthy[r.name]):
+            if (
+                r.name not in healthy
+                or r.name not in faulty
+                or not math.isfinite(healthy[r.name])
+                or math.isnan(faulty[r.name])
+            ):
                 continue
             sigma = r.sigma * abs(healthy[r.name]) if r.relative else r.sigma
             if r.name.startswith("start time"):
@@ -254,10 +260,13 @@ class Observer:
             shot: Outcome = other.run({}, float(now.heating_current[k]) / self.runner.current)
             return self._in_time(shot.start), shot.looked
         level *= math.sqrt(float(now.powers[k] / self.healthy.powers[k]))
-        if level < _LEVELS[0]:
-            return math.inf, self.shots[0].looked
-        x, at = np.log(_LEVELS), math.log(min(level, _LEVELS[-1]))
-        start = math.exp(float(np.interp(at, x, np.log([s.start for s in self.shots]))))
+        x, at = np.log(_LEVELS), math.log(min(max(level, _LEVELS[0]), _LEVELS[-1]))
+        starts = np.array([s.start for s in self.shots])
+        known = np.isfinite(starts)
+        if not known.any() or math.log(level) < x[known].min() - 1e-9:
+            start = math.nan if np.isnan(starts).all() else math.inf
+        else:
+            start = math.exp(float(np.interp(at, x[known], np.log(starts[known]))))
         return self._in_time(start), float(np.interp(at, x, [s.looked for s in self.shots]))
 
     def _in_time(self, start: float) -> float:

@@ -137,6 +137,10 @@ def findings_of(
             f"{100 * outside:.2g} % of the draws lie beyond what the full shots cover; their margins are extrapolated."
         )
         yield Finding("window-beyond-runs", "warning", "varies", text, "Narrow the widths or read the tails with care.")
+    parts = found.parts
+    if parts.high - parts.low > 0.05:
+        text = f"the yield is known only between {100 * parts.low:.1f} and {100 * parts.high:.1f} %, for the stand-ins are rough."
+        yield Finding("window-rough", "warning", "yield", text, "Build on more full shots (--runs).")
     names = [q.what for q in study.varied]
     if "mains" in names and study.regulated:
         text = f"the source holds its {study.model.fixture.control}, so the mains change nothing while it can regulate."

@@ -24,6 +24,7 @@ ON_TIME = "drive.on_time"
 Report = Callable[[float], None]
 _TIME_SPAN, _LEVEL_SPAN = (0.65, 1.5), 0.22  # of the on-time; of ln(heating current): what the study always covers
 _CHUNK = 10_000
+_ENOUGH = 5e-4  # of an impedance (relative, rms): what the current then misses is below the stand-ins of the times
 
 
 @dataclass(frozen=True)
@@ -168,25 +169,37 @@ class Study:
         deviation = np.zeros(len(points))
         for k in np.unique(binding):
             pick = binding == k
-            deviation[pick] = self.surrogates[k].deviation(points[pick][:, self.columns(int(k))])
+            deviation[pick] = self.surrogates[k].deviation(self.inputs(int(k), points[pick]))
         half = 0.5 * (self.box[:, 1] - self.box[:, 0])
         near = least_certain(worst.min(axis=1), deviation, points, half, self.effort.refine)
         some = np.random.default_rng(self.effort.seed + 2).choice(len(points), self.effort.fresh, replace=False)
         return np.asarray(points[np.concatenate([some, near])], dtype=np.float64)
 
-    def columns(self, k: int) -> list[int]:
-        """Columns of the box that limit k depends on: a time does not depend on when the heat goes off later."""
-        every = list(range(len(self.box)))
-        if self.timed_on and self.limits[k].timed:
-            every.remove(1)
-        return every
+    def inputs(self, k: int, x: Array) -> Array:
+        """What limit k depends on at places x (n, d) of the box: a time does not depend on when the heat goes off later, a
+        temperature at a deadline depends on the deadline."""
+        if not self.timed_on:
+            return x
+        limit = self.limits[k]
+        if limit.timed:
+            return np.delete(x, 1, axis=1)
+        if limit.moment:
+            first, last = limit.deadline(self.box[1])
+            if last - first < 1e-9:
+                return np.delete(x, 1, axis=1)
+            return np.column_stack([x[:, :1], limit.deadline(x[:, 1]), x[:, 2:]])
+        return x
+
+    def box_of(self, k: int) -> Array:
+        """The box in terms of `inputs`."""
+        return self.inputs(k, self.box.T).T
 
     def _fit(self) -> None:
         y = self._targets(self.x, self.outcomes)
         told = []
         for k in range(len(self.limits)):
-            rows, columns = self._belongs(k, self.x, self.outcomes), self.columns(k)
-            told.append(fit(self.x[rows][:, columns], y[rows, k], self.box[columns]))
+            rows = self._belongs(k, self.x, self.outcomes)
+            told.append(fit(self.inputs(k, self.x[rows]), y[rows, k], self.box_of(k)))
         self.surrogates = tuple(told)
         first = len(self.box) - len(self.in_job)
         pick = slice(first, None)
@@ -194,7 +207,9 @@ class Study:
                       for o in self.outcomes])  # fmt: skip
         box = self.box[pick]
         self.circuit = (
-            tuple(fit(self.x[:, pick], z[:, k] / self._size(z[:, k]), box) for k in range(5)) if len(box) else ()
+            tuple(fit(self.x[:, pick], z[:, k] / self._size(z[:, k]), box, _ENOUGH) for k in range(5))
+            if len(box)
+            else ()
         )
         self.circuit_size = [self._size(z[:, k]) for k in range(5)]
         self.circuit_mean = z.mean(axis=0)
@@ -203,11 +218,11 @@ class Study:
         """Rows of runs that limit k is fitted to: what is too hot after the charge has fired says nothing about shots in
         which it did not fire, where temperatures stay a good deal lower and no such limit decides. Too few fired: all."""
         everything = np.arange(len(x))
-        if not self.limits[k].too_much:
+        if not self.limits[k].too_much or all(b.charge is None for b in self.job.bodies):
             return everything
         on = x[:, 1] if self.timed_on else np.full(len(x), self.on_time)
         start = np.array([o.start for o in outcomes])
-        fired = np.flatnonzero(np.isnan(start) | (start <= on))
+        fired = np.flatnonzero(start <= on)
         return fired if len(fired) >= term_count(x.shape[1], 1) + 6 else everything
 
     @staticmethod
@@ -226,7 +241,7 @@ class Study:
         out = np.full((len(x), len(self.limits)), np.nan)
         for k, s in enumerate(self.surrogates):
             if guards or not self.limits[k].guard:
-                out[:, k] = s(x[:, self.columns(k)])
+                out[:, k] = s(self.inputs(k, x))
         return out
 
     # full runs --------------------------------------------------------------------------------------------------------
@@ -296,7 +311,7 @@ class Study:
             if limit.timed:
                 margins[..., k] = np.log(limit.deadline(time)) - out[..., k]
         timed = [k for kind in ("charge_fired", "reaches") for k, x in enumerate(self.limits)
-                 if x.criterion is not None and x.criterion.kind == kind]  # fmt: skip
+                 if x.timed and x.criterion is not None and x.criterion.kind == kind]  # fmt: skip
         if timed:
             start = np.exp(out[..., timed[0]])
         return Judged(margins, level, start)

@@ -19,7 +19,7 @@ from scipy.stats import qmc
 from coilwright.errors import BadInput, Fault
 from coilwright.section.quad9 import Array, IntArray
 
-_CHUNK = 20_000
+_CHUNK = 2_000  # rows at a time: the kernel's block stays in the cache
 # The likelihood has more than one hill, among them "all is noise": the climb begins at several (ln length, ln noise).
 _STARTS = ((0.5, -2.0), (0.3, -5.0), (-0.5, -4.0))
 _FLAT = 1e-7  # residuals of the quadratic below this need no process
@@ -91,8 +91,9 @@ class Surrogate:
         return out
 
 
-def fit(x: Array, y: Array, ranges: Array) -> Surrogate:
-    """Surrogate of runs y (n,) at x (n, d) in the box `ranges` (d, 2). Raises BadInput with too few runs."""
+def fit(x: Array, y: Array, ranges: Array, enough: float = _FLAT) -> Surrogate:
+    """Surrogate of runs y (n,) at x (n, d) in the box `ranges` (d, 2); the quadratic alone where it leaves less than
+    `enough` (rms). Raises BadInput with too few runs."""
     x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     n, d = x.shape
     if n < term_count(d, 1) + 2:
@@ -106,7 +107,7 @@ def fit(x: Array, y: Array, ranges: Array) -> Surrogate:
     coefficients: Array = np.asarray(np.linalg.lstsq(terms, y, rcond=None)[0], dtype=np.float64)
     left = y - terms @ coefficients
     spread = float(np.sqrt(np.sum(left**2) / max(n - terms.shape[1], 1)))
-    if spread < _FLAT:
+    if spread < enough:
         return Surrogate(middle, half, degree, coefficients, u, np.ones(d), 0.0, np.zeros(n), np.eye(n))
     lengths, scale, noise = _likeliest(u, left, spread)
     factor: Array = np.asarray(
@@ -119,7 +120,11 @@ def fit(x: Array, y: Array, ranges: Array) -> Surrogate:
 def _kernel(a: Array, b: Array, lengths: Array, scale: float) -> Array:
     p, q = a / lengths, b / lengths
     square = np.sum(p**2, axis=1)[:, None] + np.sum(q**2, axis=1)[None, :] - 2.0 * p @ q.T
-    return np.asarray(scale**2 * np.exp(-0.5 * np.maximum(square, 0.0)))
+    np.maximum(square, 0.0, out=square)
+    square *= -0.5
+    np.exp(square, out=square)
+    square *= scale**2
+    return np.asarray(square)
 
 
 def _likeliest(u: Array, y: Array, spread: float) -> tuple[Array, float, float]:
