@@ -207,25 +207,29 @@ def _cause(plant: Plant, kind: _Kind, station: int) -> Cause:
 
 
 def _several(plant: Plant) -> list[Cause]:
-    """More than one thing at once: two coils back, or one coil back and low mains."""
-    n, sizes = plant.line.stations, np.array([0.5e-3, 1e-3, 1.6e-3, 2.5e-3])
-    sizes = sizes[sizes <= plant.reach]
+    """More than one thing at once: two coils back (the same hand, or the same knock), or one coil back and low mains.
+
+    Priors near the product of the single ones; small setbacks likelier, as with one coil.
+    """
+    n = plant.line.stations
+    sizes, likely = _falling(min(3e-3, plant.reach), 0.3 * plant.reach, 8)
     out = []
     for a, b in combinations(range(n), 2):
         grid = Condition.healthy(len(sizes) ** 2, n)
         grid.coil_back[:, a], grid.coil_back[:, b] = (x.ravel() for x in np.meshgrid(sizes, sizes, indexing="ij"))
-        weights = np.full(len(sizes) ** 2, 1.0 / len(sizes) ** 2)
+        weights = np.outer(likely, likely).ravel()
         name = f"more than one: the coils of stations {a + 1} and {b + 1} stand back"
-        out.append(Cause("two-coils-back", name, (a + 1, b + 1), 0.02 / math.comb(n, 2), grid, weights, None, "", "",
+        out.append(Cause("two-coils-back", name, (a + 1, b + 1), 0.01 / math.comb(n, 2), grid, weights, None, "", "",
                          "Gauge every station before touching the power.", ""))  # fmt: skip
     lows = np.array([-0.03, -0.06, -0.1])
+    sizes, likely = _falling(min(3e-3, plant.reach), 0.3 * plant.reach, 24)  # fine, for the size is told
     for a in range(n):
         grid = Condition.healthy(len(sizes) * len(lows), n)
         back, low = (x.ravel() for x in np.meshgrid(sizes, lows, indexing="ij"))
         grid.coil_back[:, a], grid.mains[:] = back, low
-        weights = np.full(len(back), 1.0 / len(back))
+        weights = np.repeat(likely, len(lows)) / len(lows)
         name = f"more than one: the coil of station {a + 1} stands back and the mains is low"
-        out.append(Cause("back-and-mains", name, (a + 1,), 0.02 / n, grid, weights, _mm(back), "mm", "",
+        out.append(Cause("back-and-mains", name, (a + 1,), 0.006 / n, grid, weights, _mm(back), "mm", "",
                          "Set the coil first; have the supply looked at.", ""))  # fmt: skip
     return out
 

@@ -17,7 +17,7 @@ from coilwright.line.posterior import Board, Item, Next, Posterior, build_board,
 from coilwright.line.taken import Readings
 
 Told = Literal["cause", "station", "nothing"]
-_SURE_CAUSE, _SURE_STATION = 0.6, 0.8
+_SURE_CAUSE, _SURE_GROUP, _SURE_STATION = 0.7, 0.9, 0.8
 _TWIN = 0.35  # nats by which all readings together may differ between causes that they cannot part
 _SHOWN = 6
 
@@ -135,8 +135,9 @@ def why(board: Board, readings: Readings) -> Answer:
     ranked = tuple(_ranked(post, int(k)) for k in order[:_SHOWN])
     best = int(order[0])
     stations = tuple(float(p) for p in post.stations[1:])
-    twins = _twins(post, best, order)
-    told = _told(post, best, stations, readings)
+    like = _twins(post, best, order)
+    twins = tuple(board.causes[k].name for k in like)
+    told = _told(post, best, like, readings)
     after = next_readings(post, readings)
     now, healthy = _scrap(post, best), _scrap_healthy(board)
     said = _said(told, ranked[0], stations, twins, after)
@@ -145,12 +146,21 @@ def why(board: Board, readings: Readings) -> Answer:
     )
 
 
-def _told(post: Posterior, best: int, stations: tuple[float, ...], readings: Readings) -> Told:
-    if readings.anything and post.causes[best] >= _SURE_CAUSE:
+def _told(post: Posterior, best: int, like: tuple[int, ...], readings: Readings) -> Told:
+    """What may be claimed. Good and bad alone never tell a cause at a station, only the station: that takes a reading.
+
+    Causes at one station that the readings cannot part count together, and the sentence names them all.
+    """
+    stations = post.stations[1:]
+    if not readings.anything:
+        return "nothing"
+    here = post.board.causes[best].stations
+    together = all(post.board.causes[k].stations == here for k in like) and bool(here)
+    group = post.causes[best] + sum(post.causes[k] for k in like)
+    sure = post.causes[best] >= _SURE_CAUSE or (together and group >= _SURE_GROUP)
+    if sure and (readings.taken or not here):
         return "cause"
-    if readings.anything and max(stations, default=0.0) >= _SURE_STATION and len(stations) > 1:
-        return "station"
-    return "nothing"
+    return "station" if len(stations) > 1 and stations.max() >= _SURE_STATION else "nothing"
 
 
 def _said(told: Told, top: Ranked, stations: tuple[float, ...], twins: tuple[str, ...], after: tuple[Next, ...]) -> str:
@@ -194,9 +204,9 @@ def _speaks(post: Posterior, k: int, item: Item) -> tuple[float, str]:
     return weight, text
 
 
-def _twins(post: Posterior, best: int, order: np.ndarray) -> tuple[str, ...]:
+def _twins(post: Posterior, best: int, order: np.ndarray) -> tuple[int, ...]:
     """Causes that all readings together favour neither more nor less than the first: only habit ranks them."""
-    board, out = post.board, []
+    board, out = post.board, list[int]()
     if not post.evidence:
         return ()
     total = sum((i.log for i in post.evidence), np.zeros(len(board.prior)))
@@ -208,7 +218,7 @@ def _twins(post: Posterior, best: int, order: np.ndarray) -> tuple[str, ...]:
     own = fit(best)
     for k in order[1:12]:
         if post.causes[k] > 0.02 and abs(fit(int(k)) - own) < _TWIN:
-            out.append(board.causes[int(k)].name)
+            out.append(int(k))
     return tuple(out[:5])
 
 
