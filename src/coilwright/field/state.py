@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coilwright.field.skin import ComplexArray
+from coilwright.field.skin import ComplexArray, Sparse
 from coilwright.section.quad9 import Array
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 class FieldState:
     """rms phasors. `potential` (n,) is A (Wb/m) at the nodes of the live mesh, `h` (nh,) the tangential field (A/m) on
     its skin, `loop_voltages` (V) of slit or pin-fed bodies; `sigma` (S/m), `reluctivity` (m/H) at Gauss points (e, q).
+    `jacobian`: the factor Newton ended with in a saturating body, for a warm start; None otherwise.
     """
 
     reduced: Reduced
@@ -28,6 +29,7 @@ class FieldState:
     potential: ComplexArray
     h: ComplexArray
     loop_voltages: dict[str, complex]
+    jacobian: Sparse = field(default=None, repr=False)
 
     @cached_property
     def current_density(self) -> ComplexArray:
