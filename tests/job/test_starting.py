@@ -55,8 +55,8 @@ def offered(first):
 @pytest.mark.parametrize("inline", offered("kind"))
 def test_shapes_offered_in_the_comments_are_right(inline, tmp_path):
     (tmp_path / "part.dxf").write_text("0\nEOF\n", encoding="ascii")
-    text = template("bar-in-coil").replace('{ kind = "bar", diameter = "12 mm", length = "60 mm" }', inline, 1)
-    assert loads(text, folder=tmp_path).body("pin").shape.kind in inline
+    text = template("bar-in-coil") + f'\n[[body]]\nname = "further"\nmaterial = "nickel"\nshape = {inline}\n'
+    assert loads(text, folder=tmp_path).body("further").shape.kind in inline
 
 
 @pytest.mark.parametrize("inline", offered("section"))

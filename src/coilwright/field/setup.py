@@ -14,7 +14,9 @@ from coilwright.field.exterior import MU0
 from coilwright.field.inputs import CoilModel, ConductorTurn, FieldModel, LiveBody, RegionLaw
 from coilwright.job.schema_coil import Litz
 from coilwright.materials import Material
+from coilwright.section.films import gap_to, reach
 from coilwright.section.geometry import SectionBody
+from coilwright.section.mesh import Mesh
 from coilwright.section.meshing import COIL, SectionMesh, mesh_section
 from coilwright.section.scene import Scene
 from coilwright.section.sizes import BodySize, Level, MeshRule
@@ -150,7 +152,31 @@ def _bodies(meshed: MeshedScene) -> list[LiveBody]:
         slit = any(b.slit for b in members) and net is None
         work = any(b.role == "work" for b in members)
         out.append(LiveBody(" + ".join(group.names), group.mesh, laws, slit, net, work))
-    return out
+    return out + [_film(meshed, name, group.mesh) for group in meshed.mesh.films for name in group.names]
+
+
+def _film(meshed: MeshedScene, name: str, mesh: Mesh) -> LiveBody:
+    """A film as a body of its own. Raises BadInput when it touches metal or does not conduct."""
+    scene = meshed.scene
+    where = f'{scene.job.name}: body "{name}"'
+    if not scene.materials[name].conducting:
+        received = (
+            f'must conduct to be a film; received "{scene.materials[name].name}"; name a metal or remove the film'
+        )
+        raise BadInput(Fault(where, received))
+    film = next(f for f in scene.section.films if f.name == name)
+    for other in scene.section.bodies:
+        if sees_field(scene.materials[other.name]) and min(gap_to(film, o) for o in other.outlines) <= reach(film):
+            touching = (
+                f'a film must lie on glass or ceramic; it touches "{other.name}", which carries current itself: '
+                "remove the film, or draw both as joined bodies"
+            )
+            raise BadInput(Fault(where, touching))
+    body = scene.job.body(name)
+    through = scene.job.drive.through
+    net = complex(through.current) if through is not None and through.body == name else None
+    slit = body.slit and net is None
+    return LiveBody(name, mesh, {name: _law(scene.materials[name])}, slit, net, body.role == "work")
 
 
 def _law(material: Material) -> RegionLaw:

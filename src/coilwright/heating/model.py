@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -18,6 +18,7 @@ from coilwright.field.solve import Field
 from coilwright.field.state import FieldState
 from coilwright.heat.setup import thermal_model
 from coilwright.heat.stepper import Stepper
+from coilwright.heating.films import FilmLoad, film_loads
 from coilwright.heating.march import Loss
 from coilwright.job import Job
 from coilwright.section.quad9 import Array, IntArray
@@ -43,7 +44,8 @@ class FieldOfShot:
         self.model: FieldModel = field_model(meshed)
         self.base = Field.of(self.model)
         self._at: dict[int, Field] = {0: self.base}
-        self._elements = _live_elements(meshed, self.model)
+        self._films = film_loads(meshed)
+        self._elements = _live_elements(meshed, self.model, self._films)
         self._shape = (sum(len(g.mesh.quads) for g in meshed.mesh.groups), 16)
         self._past: list[tuple[float, FieldState]] = []
         self._solved: tuple[Array, float, dict[int, FieldState]] | None = None
@@ -64,9 +66,8 @@ class FieldOfShot:
         laws = PowerLaws() if abs(ratio - 1.0) < 1e-9 else self._power_laws(place, time, temperature, current)
         bodies_scale, coil_scale = ratio**laws.bodies, ratio**laws.coil
         square = _square(state)
-        density = np.zeros(self._shape)
-        density[self._elements] = state.loss_density * (bodies_scale / square)
         bodies = {name: p * bodies_scale / square for name, p in state.region_powers.items()}
+        density = self._density(state.loss_density * (bodies_scale / square), bodies)
         in_coil = float(np.sum(state.turn_powers)) / square
         impedance = self._impedance(state)
         if self.model.coil is not None:
@@ -76,6 +77,18 @@ class FieldOfShot:
         else:
             balance = sum(state.region_powers.values()) / square / impedance.real - 1.0
         return Loss(time, density, impedance, bodies, balance)
+
+    def _density(self, live: Array, bodies: dict[str, float]) -> Array:
+        """Loss (W/m^3 per A^2) on the thermal mesh; what a film loses heats the body it lies on."""
+        density = np.zeros(self._shape)
+        bulk = len(live) - sum(len(film.volume) for film in self._films)
+        density[self._elements[:bulk]] = live[:bulk]
+        row = bulk
+        for film in self._films:  # the last of the live bodies, in this order
+            film.add(density, live[row : row + len(film.volume)])
+            bodies[film.carrier] = bodies.get(film.carrier, 0.0) + bodies.pop(film.name)
+            row += len(film.volume)
+        return density
 
     def _state(self, place: int, time: float, temperature: Array, current: float) -> FieldState:
         """The field at a grid frequency; nothing is solved twice at the same temperatures."""
@@ -165,8 +178,11 @@ def _unit_drive(solver: Field, amperes: float) -> FieldDrive:
     return FieldDrive(0.0, 0.0, {name: c / abs(c) for name, c in drive.net_currents.items()})
 
 
-def _live_elements(meshed: MeshedScene, model: FieldModel) -> IntArray:
-    """Elements of the thermal mesh (all groups in order) that the field sees, in the order of the live bodies."""
+def _live_elements(meshed: MeshedScene, model: FieldModel, films: Sequence[FilmLoad]) -> IntArray:
+    """Elements of the thermal mesh (all groups in order) that the field sees, in the order of the live bodies.
+
+    A film is not in the thermal mesh: the elements below it stand for it and give it their temperature.
+    """
     live = {body.mesh.regions for body in model.bodies}
     out, first = [np.zeros(0, dtype=np.int64)], 0
     for group in meshed.mesh.groups:
@@ -174,6 +190,7 @@ def _live_elements(meshed: MeshedScene, model: FieldModel) -> IntArray:
         if group.mesh.regions in live:
             out.append(np.arange(first, first + count))
         first += count
+    out += [film.below for film in films]
     return np.concatenate(out)
 
 

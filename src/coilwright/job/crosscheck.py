@@ -13,7 +13,7 @@ from coilwright.job.faults import nearest, suggestion
 from coilwright.job.library import job_library
 from coilwright.job.schema_body import Body
 from coilwright.job.schema_process import Drive
-from coilwright.job.schema_shape import Drawing
+from coilwright.job.schema_shape import Drawing, Film
 from coilwright.job.values import as_written
 from coilwright.materials import charge_law, library
 
@@ -47,6 +47,7 @@ def cross_faults(document: Mapping[str, Any], read: Mapping[str, Any], file: str
         found.append(("body", "is missing; describe at least one part under a heading [[body]]"))
     found += _accept_faults(document, read, known)
     found += _pair_faults(document, known)
+    found += _film_faults(document, read)
     found += _drive_faults(document, read, known)
     found += _drawing_faults(read, folder)
     return [*(Fault(f"{file}: {where}", what) for where, what in found), *_material_faults(document, read, file)]
@@ -123,6 +124,24 @@ def _pair_faults(document: Mapping[str, Any], known: _Known) -> Iterator[tuple[s
                 sentence = _unknown_body(name, known)
                 if sentence:
                     yield f"{key} {k}: bodies", sentence
+
+
+def _film_faults(document: Mapping[str, Any], read: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """A film is too thin for a temperature of its own: nothing thermal may be asked of it or tied to it."""
+    films = {b.name for b in read["body"] if isinstance(b.shape, Film)}
+    for k, accept in enumerate(_tables(document, "accept"), 1):
+        if str(accept.get("body")) in films:
+            yield (
+                f"accept {k}: body",
+                f'"{accept["body"]}" is a film, which is as warm as what it lies on; name the body it lies on',
+            )
+    for key in ("joint", "contact"):
+        for k, pair in enumerate(_tables(document, key), 1):
+            names = pair.get("bodies")
+            for name in names if isinstance(names, list) else ():
+                if str(name) in films:
+                    told = "is a film and needs none: it passes its heat to what it lies on; leave it out here"
+                    yield f"{key} {k}: bodies", f'"{name}" {told}'
 
 
 def _drive_faults(document: Mapping[str, Any], read: Mapping[str, Any], known: _Known) -> Iterator[tuple[str, str]]:

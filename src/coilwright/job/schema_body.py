@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from coilwright.job.schema_shape import Ball, Bar, Disc, Shape
+from coilwright.job.schema_shape import Ball, Bar, Disc, Film, Shape
 from coilwright.job.tables import Table
 from coilwright.job.values import (
     ActivationEnergy,
@@ -88,3 +88,6 @@ class Body(Table):
                 "slit",
                 f"a {self.shape.kind} has no hole, so a cut does not open a ring; leave slit out or draw a ring",
             )
+        for key in ("charge", "support", "emissivity", "initial_temperature"):
+            if isinstance(self.shape, Film) and getattr(self, key) is not None:
+                yield key, "a film has no heat of its own; give this to the body it lies on"

@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from coilwright.errors import BadInput, Fault
+from coilwright.section.films import mesh_film
 from coilwright.section.geometry import Section, SectionBody, TurnOutline
 from coilwright.section.layered import mesh_layered
 from coilwright.section.mesh import Mesh
@@ -55,16 +56,17 @@ class TurnMesh:
 
 @dataclass(frozen=True, eq=False)
 class SectionMesh:
-    """`groups` in the order of the section's bodies, `turns` in the order of its turns."""
+    """`groups` in the order of the section's bodies, `turns` in the order of its turns, `films` apart from both."""
 
     groups: tuple[GroupMesh, ...]
     turns: tuple[TurnMesh, ...]
     rule: MeshRule
+    films: tuple[GroupMesh, ...] = ()
 
     @property
     def boundary_unknowns(self) -> int:
         """Unknowns of the exterior problem: two per surface edge."""
-        meshes = [g.mesh for g in self.groups] + [t.base for t in self.turns]
+        meshes = [g.mesh for g in (*self.groups, *self.films)] + [t.base for t in self.turns]
         return 2 * sum(len(m.boundary.edges) for m in meshes)
 
     def group_of(self, name: str) -> GroupMesh:
@@ -92,7 +94,12 @@ def mesh_section(
     for body in section.bodies:
         names.setdefault(body.group, []).append(body)
     groups = tuple(_group(section, bodies, sizes, rule, coil_shifts) for bodies in names.values())
-    return SectionMesh(groups, _turns(section, sizes.get(COIL, BodySize()), rule, coil_shifts), rule)
+    turns = _turns(section, sizes.get(COIL, BodySize()), rule, coil_shifts)
+    films = tuple(
+        GroupMesh((f.name,), mesh_film(f, section, sizes, sizes.get(f.name, BodySize()), rule, coil_shifts))
+        for f in section.films
+    )
+    return SectionMesh(groups, turns, rule, films)
 
 
 def _group(
@@ -106,7 +113,8 @@ def _group(
     size = [sizes.get(name, BodySize(conducting=False)) for name in names]
     others = [o for b in section.bodies if b.name not in names for o in b.outlines]
     others += [turn.outer.moved(up=up) for turn in section.turns for up in shifts]
-    around = Surroundings(np.concatenate([_films(section), *(_surface(o) for o in others)]), _points(section))
+    films = _films(section) if any(s.conducting for s in size) else np.zeros((0, 9))  # glass need not resolve its film
+    around = Surroundings(np.concatenate([films, *(_surface(o) for o in others)]), _points(section))
     if all(o.is_rectilinear for b in bodies for o in b.outlines):
         return GroupMesh(names, mesh_rectilinear(names, [b.outlines for b in bodies], size, rule, around))
     if len(bodies) > 1:
