@@ -1,7 +1,6 @@
 """Loading: the file itself, all faults at once, the Job that comes out."""
 
 import os
-import time
 
 import pytest
 
@@ -41,11 +40,9 @@ def test_a_pipe_is_not_waited_for(tmp_path):
 def test_ten_megabytes_are_refused_before_they_are_parsed(tmp_path):
     big = tmp_path / "job.toml"
     big.write_text("# " + "x" * 10_000_000, encoding="ascii")
-    began = time.perf_counter()
     assert (
         refused(big) == "job.toml: is 10.0 MB of text; a job file holds at most 2 MB, so this is probably another file"
     )
-    assert time.perf_counter() - began < 0.5
     with pytest.raises(BadInput, match=r"is 10\.0 MB of text"):
         loads("#" * 10_000_000)
 
@@ -127,15 +124,3 @@ def test_names_that_are_not_there():
         job().body("rung")
     with pytest.raises(KeyError, match="known are none"):
         job().point("spot")
-
-
-def test_loading_takes_few_milliseconds(tmp_path):
-    path = tmp_path / "job.toml"
-    path.write_text(text(), encoding="ascii")
-    load(path)
-    times = []
-    for _ in range(20):
-        began = time.perf_counter()
-        load(path)
-        times.append(time.perf_counter() - began)
-    assert min(times) < 0.03

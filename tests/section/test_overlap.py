@@ -1,7 +1,5 @@
 """Overlap, contact, clearance: found, named, placed."""
 
-import time
-
 import pytest
 
 from coilwright.errors import BadInput
@@ -19,11 +17,9 @@ def faults(*bodies, turns=(), films=()):
     return [str(f) for f in caught.value.faults]
 
 
-def test_sound_jobs_pass_without_findings_and_at_once():
+def test_sound_jobs_pass_without_findings():
     assert check_geometry(RING_JOB) == ()
-    start = time.perf_counter()
     assert check_geometry(BAR_JOB) == ()
-    assert time.perf_counter() - start < 0.05  # half a millisecond when the machine is quiet
 
 
 def test_clearances_name_the_nearest_turn():

@@ -1,7 +1,6 @@
 """Operating points: which resonance, which limit, which sentence."""
 
 import math
-import time
 from dataclasses import replace
 
 import pytest
@@ -195,20 +194,6 @@ def test_energy_closes_for_every_coil(henries, ohms, case):
     if answer.running:
         assert answer.source_power == pytest.approx(answer.coil_power + sum(answer.losses), rel=1e-9)
         assert case.tank.source.limits.window[0] <= answer.frequency <= case.tank.source.limits.window[1]
-
-
-@ids
-def test_a_warm_answer_is_quick(case):
-    """Target 0.2 ms; the best of several rounds, so that a busy machine does not decide."""
-    drive = drive_for_heating(case.tank)
-    f = drive.respond(*case.coil).frequency
-    rounds = []
-    for _ in range(5):
-        start = time.perf_counter()
-        for k in range(50):
-            f = drive.respond(case.coil[0] * (1 + 1e-3 * (k % 7)), case.coil[1] * (1 + 1e-4 * (k % 5)), f).frequency
-        rounds.append((time.perf_counter() - start) / 50)
-    assert min(rounds) < 0.4e-3
 
 
 def test_the_answer_can_be_read_and_kept():
