@@ -56,6 +56,12 @@ def rehearse(
     guarded(as_json, lambda: _rehearse(job, out, as_json, seed, fault, station, size, trays))
 
 
+@app.command()
+def limits(job: JobFile, as_json: AsJson = False) -> None:
+    """Green, amber and red of every reading of the hand-over record, and what the record lacks."""
+    guarded(as_json, lambda: _limits(job, as_json))
+
+
 def why_command(
     job: JobFile,
     readings: Annotated[
@@ -104,6 +110,33 @@ def _watch_text(w: Watch) -> str:
     ]
     head = ("station", "tried", "bad", "share", "p of being so bad by chance (Holm)")
     return "\n".join([f"machine {w.machine}", *(f"  {s}" for s in w.said), "", table(rows, head)])
+
+
+def _limits(path: Path, as_json: bool) -> int:
+    from coilwright.job import load
+    from coilwright.steps.line import line_limits
+
+    found = line_limits(load(path))
+    if as_json:
+        print_json(found.to_dict())
+        return 0
+    rows = []
+    for x in found.limits:
+        if x.station > 1 and x.healthy is None:
+            continue  # without a record the stations are alike
+        d = x.to_dict()
+        unit = "mm" if "red_mm" in d else "percent"
+        shown = "%" if unit == "percent" else unit
+        where = "each station" if x.station and x.healthy is None else str(x.station or "whole")
+        seen = "yes" if x.seen else "no: do not use"
+        rows.append(
+            (x.what, where, x.driven_by, f"{d[f'amber_{unit}']:+.2g} {shown}", f"{d[f'red_{unit}']:+.2g} {shown}", seen)
+        )
+    print(table(rows, ("reading", "station", "when", "amber", "red", "can be seen")))
+    if found.missing:
+        print("\nthe hand-over record lacks:")
+        print("\n".join(f"  {m}" for m in found.missing))
+    return 0
 
 
 def _rehearse(path: Path, out: Path, as_json: bool, seed: int, fault: str | None, station: int | None,

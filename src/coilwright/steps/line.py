@@ -9,6 +9,7 @@ from typing import Any
 
 from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
+from coilwright.line.limits import Limit, limits, missing
 from coilwright.line.log import Imported, add_log, read_map
 from coilwright.line.machine import baseline
 from coilwright.line.rehearse import Case, choose, rehearse, write_case
@@ -59,6 +60,23 @@ def _recent(store: ShotStore, machine: str, stations: int) -> Tallied:
     if None in order:
         raise BadInput(Fault(store.place, f"must hold shots of every station 1 to {stations} of the job"))
     return Tallied(*(tuple(int(x[n]) for n in order if n is not None) for x in (tally.bad, tally.tried)))
+
+
+@dataclass(frozen=True)
+class HandOverLimits:
+    """Green, amber, red of every reading, and what the hand-over record still lacks."""
+
+    limits: tuple[Limit, ...]
+    missing: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        return {"limits": [x.to_dict() for x in self.limits], "missing": list(self.missing)}
+
+
+def line_limits(job: Job) -> HandOverLimits:
+    """Limits from what the part tolerates, the machine's sensitivities and how well readings repeat. Raises BadInput."""
+    board = machine_board(job)
+    return HandOverLimits(limits(board, job), missing(job, board.plant.line.stations))
 
 
 @dataclass(frozen=True)
