@@ -31,7 +31,6 @@ bench-speed: $(VENV)/.ready-dev
 	$(BIN)/python -m benchmarks
 
 docs: $(VENV)/.ready-dev
-	$(BIN)/pip install --quiet -e ".[docs]"
 	$(BIN)/sphinx-build -W -b html docs docs/_build/html
 
 $(VENV)/bin/pip:
@@ -42,7 +41,7 @@ $(VENV)/.ready: pyproject.toml | $(VENV)/bin/pip
 	@touch $@
 
 $(VENV)/.ready-dev: pyproject.toml tools/test_programs.sh | $(VENV)/bin/pip
-	$(BIN)/pip install --quiet -e ".[dev,crosscheck]"
+	$(BIN)/pip install --quiet -e ".[dev,crosscheck,docs]"
 	@tools/test_programs.sh
 	@touch $@ $(VENV)/.ready
 

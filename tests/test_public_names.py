@@ -7,7 +7,8 @@ import coilwright as cw
 
 NAMES = {
     "BadInput", "CheckResult", "CoilwrightError", "FieldReport", "Finding", "Job", "NotConverged", "QuickResult",
-    "ShotResult", "TankStudy", "charge_law", "check", "field", "heat", "library", "load", "loads", "quick", "tank", "template",
+    "ShotResult", "TankStudy", "WindowResult", "charge_law", "check", "field", "heat", "library", "load", "loads", "quick",
+    "tank", "template", "window",
 }  # fmt: skip
 
 

@@ -32,6 +32,7 @@ _PUBLIC: dict[str, str] = {
     "QuickResult": "coilwright.steps.quick",
     "ShotResult": "coilwright.heating.result",
     "TankStudy": "coilwright.steps.tank",
+    "WindowResult": "coilwright.window.result",
     "charge_law": "coilwright.materials",
     "check": "coilwright.steps.check",
     "field": "coilwright.steps.field",
@@ -42,6 +43,7 @@ _PUBLIC: dict[str, str] = {
     "quick": "coilwright.steps.quick",
     "tank": "coilwright.steps.tank",
     "template": "coilwright.job",
+    "window": "coilwright.steps.window",
 }
 
 __all__ = ["__version__", *sorted(_PUBLIC)]
@@ -64,7 +66,7 @@ class _Verb:
 @cache
 def _public(name: str) -> Any:
     found = getattr(import_module(_PUBLIC[name]), name)
-    return _Verb(found, f"{__name__}.{name}") if name in ("field", "heat", "tank") else found
+    return _Verb(found, f"{__name__}.{name}") if name in ("field", "heat", "tank", "window") else found
 
 
 class _Package(ModuleType):

@@ -26,7 +26,7 @@ from coilwright.section.scene import Scene
 from coilwright.section.sizes import Level
 
 # A saturating body is followed from step to step with a warm start. Newton squares its error, so that a last change of
-# this size leaves about 1e-4 of the field; temperatures move by 0.03 K (own runs).
+# this size leaves about 1e-4 of the field; temperatures move by 0.1 K (hardened pin, 0.4 s).
 _NEWTON = 1e-2
 # A source that follows its resonance asks for ever new frequencies. Fields are condensed on a grid of this ratio and
 # carried to the frequency asked by power laws found from two neighbours of the grid (error below 1e-4 of the loss).
