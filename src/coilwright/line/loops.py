@@ -24,9 +24,8 @@ class Loops:
         self.turns = [(t.r, t.z, t.weight) for t in drawn.section.turns]
         self.radius, self.height = _ring_of(job)
         self.empty, self.added, self.omega, self.away = empty, added, 2.0 * math.pi * frequency, away
-        self.wire = 0.3 * min(
-            (abs(a[1] - b[1]) for a, b in zip(self.turns, self.turns[1:], strict=False)), default=2e-3
-        )
+        apart = [math.hypot(a[0] - b[0], a[1] - b[1]) for a, b in zip(self.turns, self.turns[1:], strict=False)]
+        self.wire = 0.3 * min(apart, default=0.1 * self.turns[0][0])
 
     def _flux(self, back: float = 0.0, sideways: float = 0.0, tilt: float = 0.0) -> float:
         out = 0.0

@@ -19,7 +19,8 @@ from coilwright.line.plant import Array, ShotCurve, line_through
 from coilwright.section.scene import Scene, scene
 
 _LEVELS = (0.72, 0.85, 1.0, 1.15, 1.45)  # of the coil current, for the shots
-_LONGER = 2.0  # of the shot, so that late starts are seen
+_FEW = (0.87, 1.0, 1.15)  # where every step is a field of saturating steel
+_LONGER = 1.5  # of the shot at the healthy current, and as one over power: so that late starts are seen
 
 
 def shot_curve(job: Job, drawn: Scene, cold: complex) -> tuple[ShotCurve, float]:
@@ -30,19 +31,24 @@ def shot_curve(job: Job, drawn: Scene, cold: complex) -> tuple[ShotCurve, float]
     if current <= 0.0:
         raise BadInput(Fault(f"{job.name}: source", f"cannot run on this coil: {answer.limited_by}"))
     on_time = float(job.drive.shot_time or 0.0)
-    if job.drive.step:
-        longer = job
-    else:
-        longer = job.with_value("drive.on_time", f"{_LONGER * on_time:.6g} s")
     frequency = answer.frequency if has_source(job) else drive.frequency
-    model = shot_model(scene(longer, checked=False), frequency, "coarse")
+    model = shot_model(scene(job, checked=False), frequency, "coarse")
     levels, events, hottest = [], [], []
-    for level in _LEVELS:
-        result = shoot(model, FixedCurrent(level * current, frequency), steps=Steps(tolerance=2.0))
+    for level in _FEW if model.field.nonlinear else _LEVELS:
+        run = model.for_job(_longer(job, on_time, level))
+        result = shoot(run, FixedCurrent(level * current, frequency), steps=Steps(tolerance=2.0))
         levels.append(2.0 * math.log(level))
         events.append([_event(v.details) for v in result.verdicts])
         hottest.append([_excess(v.details, result.trace, v.body, on_time) for v in result.verdicts])
     return _curve_of(job, np.array(levels), events, hottest, on_time), current
+
+
+def _longer(job: Job, on_time: float, level: float) -> Job:
+    """The job with a shot long enough to see the events at another current; never shorter than its own."""
+    if job.drive.step:
+        return job
+    stretch = min(max(_LONGER / level**2, 1.0), 2.0)
+    return job.with_value("drive.on_time", f"{stretch * on_time:.6g} s")
 
 
 def _event(details: Any) -> tuple[float | None, float | None]:
