@@ -56,6 +56,7 @@ class Watch:
     drift: Test
     change: Change | None
     changed_at: str
+    changed_seconds: float | None
     chart: Chart
     readings: tuple[ReadingWatch, ...]
     aside: dict[str, int]
@@ -92,8 +93,8 @@ class Watch:
 
 def watch(store: ShotStore, machine: str, slices: int = 40) -> Watch:
     """Charts and tests of everything kept of a machine. Raises BadInput when there is nothing."""
-    course, first, width = store.course(machine, slices)
-    stations = store.tally(machine, ["station"])
+    cells, first, width = store.cells(machine, slices)
+    course, stations = _by(cells, 3), _by(cells, 0)
     tried, bad = int(stations.tried.sum()), int(stations.bad.sum())
     _, adjusted = compare.each_against_rest(stations.bad, stations.tried, worse_only=True)
     several = len(course.keys) >= 3
@@ -101,9 +102,10 @@ def watch(store: ShotStore, machine: str, slices: int = 40) -> Watch:
     found = Watch(
         machine, tried, bad, compare.clopper_pearson(bad, tried), stations,
         compare.largest_cell(stations.bad, stations.tried), tuple(float(p) for p in adjusted),
-        _trays(store, machine, len(stations.keys)), _strata(store, machine, "batch"), _strata(store, machine, "hour"),
+        _trays(store, machine, len(stations.keys), _recent(course, first, width)), _strata(cells, 1), _strata(cells, 2),
         compare.trend(course.bad, course.tried, course.keys) if len(course.keys) > 1 else Test("Cochran-Armitage", 0.0, 1.0),
         change, "" if change is None else _date(first + width * course.keys[change.at]),
+        None if change is None else first + width * course.keys[change.at],
         p_chart(course.bad, course.tried, overdispersed=len(course.keys) > 8),
         tuple(_reading(store, machine, name, slices) for name in store.reading_names(machine)),
         store.aside(0)[0], _more(stations, len(stations.keys)), (),
@@ -115,8 +117,8 @@ def _date(seconds: float) -> str:
     return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%d %H:%M")
 
 
-def _trays(store: ShotStore, machine: str, stations: int) -> Dispersion | None:
-    table = store.per_tray(machine)
+def _trays(store: ShotStore, machine: str, stations: int, since: float) -> Dispersion | None:
+    table = store.per_tray(machine, since)
     full = table[table[:, 0] == stations]
     number = int(full[:, 2].sum()) if len(full) else 0
     if stations < 2 or number < 5:
@@ -127,19 +129,32 @@ def _trays(store: ShotStore, machine: str, stations: int) -> Dispersion | None:
     return dispersion(counts, stations)
 
 
-def _strata(store: ShotStore, machine: str, group: Any) -> Test | None:
-    """Lots or shifts of eight hours, stations as strata; None with one group or too many to compare."""
-    tally = store.tally(machine, ["station", group])
-    keys = [int(k[1]) // 8 if group == "hour" else k[1] for k in tally.keys]
-    groups, stations = sorted(set(keys)), sorted({k[0] for k in tally.keys})
+def _by(cells: Tally, place: int) -> Tally:
+    """Cells summed over all but one of their keys."""
+    keys = sorted({k[place] for k in cells.keys})
+    row = {k: n for n, k in enumerate(keys)}
+    index = np.array([row[k[place]] for k in cells.keys])
+    tried, bad = (np.bincount(index, weights=x, minlength=len(keys)).astype(np.int64) for x in (cells.tried, cells.bad))
+    return Tally(tuple(keys), tried, bad)
+
+
+def _recent(course: Tally, first: float, width: float) -> float:
+    """Time from which the latest slices hold enough shots for the trays to speak."""
+    reach = np.cumsum(course.tried[::-1])
+    k = len(reach) - 1 - int(np.searchsorted(reach, 20 * _MOST_TRAYS))
+    return first + width * int(course.keys[max(k, 0)])
+
+
+def _strata(cells: Tally, place: int) -> Test | None:
+    """Lots (place 1) or shifts (place 2), stations as strata; None with one group or too many to compare."""
+    groups, stations = sorted({k[place] for k in cells.keys}), sorted({k[0] for k in cells.keys})
     if not 2 <= len(groups) <= _MOST_GROUPS:
         return None
+    column, row = {g: n for n, g in enumerate(groups)}, {s: n for n, s in enumerate(stations)}
+    at = [row[k[0]] for k in cells.keys], [column[k[place]] for k in cells.keys]
     tried, bad = np.zeros((len(stations), len(groups))), np.zeros((len(stations), len(groups)))
-    place = {g: k for k, g in enumerate(groups)}
-    row = {s: k for k, s in enumerate(stations)}
-    for (station, _), g, n, b in zip(tally.keys, keys, tally.tried, tally.bad, strict=True):
-        tried[row[station], place[g]] += n
-        bad[row[station], place[g]] += b
+    np.add.at(tried, at, cells.tried)
+    np.add.at(bad, at, cells.bad)
     return compare.stratified(bad, tried)
 
 

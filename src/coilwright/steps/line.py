@@ -47,11 +47,7 @@ def line_why(job: Job, readings: Path | None = None, store: str | None = None, m
 def _recent(store: ShotStore, machine: str, stations: int) -> Tallied:
     """The tally since the share last changed; of everything when it did not."""
     found = watch(store, machine)
-    since = None
-    if found.change is not None and found.change.p < 0.01:
-        _, first, width = store.course(machine)
-        keys = store.course(machine)[0].keys
-        since = first + width * keys[found.change.at]
+    since = found.changed_seconds if found.change is not None and found.change.p < 0.01 else None
     tally = store.tally(machine, ["station"], since=since)
     place = {int(k): n for n, k in enumerate(tally.keys)}
     if any(k > stations for k in place):

@@ -129,20 +129,22 @@ class ShotStore:
         table = np.array([tuple(r) for r in rows], dtype=float).reshape(-1, 3)
         return table[:, 0], table[:, 1].astype(np.int64), table[:, 2]
 
-    def course(self, machine_name: str, slices: int = 40) -> tuple[Tally, float, float]:
-        """Tried and bad in equal slices of time from the first shot to the last; with the first time and the width (s)."""
+    def cells(self, machine_name: str, slices: int = 40) -> tuple[Tally, float, float]:
+        """Tried and bad by (station, batch, eight-hour shift, slice of time), in one pass over the shots.
+
+        Also the time of the first shot and the width of a slice (s). Raises BadInput when there are no shots.
+        """
         first, width = self._slices(machine_name, slices)
-        column = _slice(first, width)
+        columns = (shot.c.station, shot.c.batch, _shift(), _slice(first, width))
         query = (
-            sa.select(column, sa.func.count(), sa.func.sum(shot.c.bad))
+            sa.select(*columns, sa.func.count(), sa.func.sum(shot.c.bad))
             .where(shot.c.machine_id == self._machine(machine_name))
-            .group_by(column)
-            .order_by(column)
+            .group_by(*columns)
         )
         with self.engine.connect() as connection:
             rows = connection.execute(query).all()
-        tried, bad = (np.array([r[1 + k] for r in rows], dtype=np.int64) for k in (0, 1))
-        return Tally(tuple(int(r[0]) for r in rows), tried, bad), first, width
+        tried, bad = (np.array([r[4 + k] for r in rows], dtype=np.int64) for k in (0, 1))
+        return Tally(tuple((int(r[0]), str(r[1]), int(r[2]), int(r[3])) for r in rows), tried, bad), first, width
 
     def reading_names(self, machine_name: str) -> tuple[str, ...]:
         """Names of the readings that the latest shots carry."""
@@ -165,11 +167,11 @@ class ShotStore:
             rows = connection.execute(query).all()
         return np.array([tuple(r) for r in rows], dtype=float).reshape(-1, 5)
 
-    def per_tray(self, machine_name: str) -> NDArray[np.int64]:
+    def per_tray(self, machine_name: str, since: float | None = None) -> NDArray[np.int64]:
         """(m, 3) pieces on a tray, bad among them, and how many trays are so; shots without a tray are left out."""
         tray = (
             sa.select(sa.func.count().label("tried"), sa.func.sum(shot.c.bad).label("bad"))
-            .where(shot.c.machine_id == self._machine(machine_name), shot.c.tray != "")
+            .where(shot.c.machine_id == self._machine(machine_name), shot.c.tray != "", *_window(since, None))
             .group_by(shot.c.tray, shot.c.time)
             .subquery()
         )
@@ -283,6 +285,11 @@ def _group(group: Group) -> sa.ColumnElement[Any]:
         "station": shot.c.station, "tray": shot.c.tray, "batch": shot.c.batch, "recipe": shot.c.recipe,
     }  # fmt: skip
     return columns[group]
+
+
+def _shift() -> sa.ColumnElement[Any]:
+    """0, 1, 2: eight hours each from midnight by the machine's clock."""
+    return sa.cast(sa.func.floor((shot.c.time - 86400.0 * sa.func.floor(shot.c.time / 86400.0)) / 28800.0), sa.Integer)
 
 
 def _slice(first: float, width: float) -> sa.ColumnElement[Any]:
