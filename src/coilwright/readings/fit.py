@@ -53,7 +53,7 @@ def central_jacobian(model: Model, x: Floats, at: Floats) -> Floats:
     """Derivatives (len(x) by len(at)) by central differences with a step of the cube root of the machine precision."""
     columns = []
     for k in range(len(at)):
-        step = 6e-6 * max(abs(float(at[k])), 1e-10)
+        step = 6e-6 * (abs(float(at[k])) or 1.0)
         up, down = at.copy(), at.copy()
         up[k] += step
         down[k] -= step
@@ -87,11 +87,12 @@ def fit_curve(
 ) -> Fit:
     """Fit `model(x, parameters)` to `y` from `start`.
 
-    All points weigh the same; `sigma` is their known standard uncertainty, else it is taken from the residuals.
-    `jacobian(x, parameters)` may give the derivatives. Raises BadInput for too few points or numbers that are not
-    finite, NotConverged when the search fails.
+    The model returns as many values as `y` has (which may be stacked from several readings at each `x`). All points
+    weigh the same; `sigma` is their known standard uncertainty, else it is taken from the residuals. `jacobian(x,
+    parameters)` may give the derivatives. Raises BadInput for too few points or numbers that are not finite,
+    NotConverged when the search fails.
     """
-    if len(x) != len(y) or len(y) <= len(start):
+    if len(y) <= len(start):
         raise BadInput(Fault("fit", f"needs more points than parameters ({len(start)}), received {len(y)}"))
     if not (np.all(np.isfinite(x)) and np.all(np.isfinite(y))):
         raise BadInput(Fault("fit", "points must be finite numbers"))
