@@ -18,10 +18,11 @@ from scipy.linalg import hankel, lstsq, svd
 from coilwright.errors import BadInput, Fault, NotConverged
 from coilwright.evidence import Finding, Uncertain
 from coilwright.readings.fit import Fit, fit_curve
-from coilwright.readings.records import Capture, Complexes, Floats
+from coilwright.readings.records import Capture, Channel, Complexes, Floats
 
 _PENCIL_SAMPLES = 400
 _MOST_FITTED = 100_000
+_PIECE = 4_000_000
 _PER_CYCLE = 10.0  # samples per period kept when a long record is averaged down
 
 
@@ -59,8 +60,8 @@ class RingDown:
 def ring_down(
     capture: Capture, channel: str = "1", modes: int = 1, start: float | None = None, stop: float | None = None
 ) -> RingDown:
-    """Fit `modes` decaying sinusoids to a channel between `start` and `stop` (s; default: from the largest swing to
-    the end of the record or until the ringing is lost in the noise).
+    """Fit `modes` decaying sinusoids to a channel between `start` and `stop` (s, at most eight million samples;
+    default: from the largest swing to the end of the record or until the ringing is lost in the noise).
 
     Needs at least three periods and four samples per period. Raises BadInput for a window too short or a channel at
     rest, NotConverged when no decaying oscillation is found.
@@ -69,7 +70,7 @@ def ring_down(
         raise BadInput(Fault("modes", f"must be at least 1, received {modes}"))
     name = capture.channel(channel).name
     first, last = _window(capture, channel, start, stop)
-    y = capture.channel(channel).values(first, last)
+    y = capture.channel(channel).values(first, min(last, first + 2 * _PIECE))
     if len(y) < 8 * modes + 8 or float(np.ptp(y)) == 0.0:
         raise BadInput(
             Fault(
@@ -102,10 +103,23 @@ def _window(capture: Capture, channel: str, start: float | None, stop: float | N
     if start is not None:
         first = round((start - capture.start) / capture.step)
     else:
-        y = capture.channel(channel).values()
-        first = int(np.argmax(np.abs(y - np.median(y))))
+        first = _largest_swing(capture.channel(channel))
     last = count if stop is None else round((stop - capture.start) / capture.step) + 1
     return first, last
+
+
+def _largest_swing(channel: Channel) -> int:
+    """Sample farthest from the resting level, found piece by piece so that a long record never stands in memory as
+    float.
+    """
+    rest = float(np.median(channel.values(0, _PIECE)))
+    best, where = -1.0, 0
+    for at in range(0, len(channel), _PIECE):
+        away = np.abs(channel.values(at, at + _PIECE) - rest)
+        k = int(np.argmax(away))
+        if away[k] > best:
+            best, where = float(away[k]), at + k
+    return where
 
 
 def _spectrum_peak(y: Floats, step: float) -> float:
