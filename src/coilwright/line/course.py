@@ -52,10 +52,11 @@ def dispersion(bad_per_tray: ArrayLike, stations: int, seed: int = 0) -> Dispers
     share = total / (trays * stations)
     index = float(np.var(b, ddof=1) / (stations * share * (1.0 - share)))
     rng = np.random.default_rng(seed)
-    drawn = rng.multivariate_hypergeometric(np.full(trays, stations, dtype=np.int64), total, size=_DRAWS)
+    draws = max(2000, min(_DRAWS, 2_000_000 // trays))
+    drawn = rng.multivariate_hypergeometric(np.full(trays, stations, dtype=np.int64), total, size=draws)
     squares, own = np.sum(drawn.astype(float) ** 2, axis=1), float(np.sum(b**2))
     even, bunched = np.sum(squares <= own), np.sum(squares >= own)
-    return Dispersion(index, float(even + 1) / (_DRAWS + 1), float(bunched + 1) / (_DRAWS + 1))
+    return Dispersion(index, float(even + 1) / (draws + 1), float(bunched + 1) / (draws + 1))
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,7 +17,7 @@ from coilwright.store.shots import ShotStore, Tally
 
 _RISK = 0.01
 _MOST_GROUPS = 60
-_MOST_TRAYS = 2000
+_MOST_TRAYS = 300
 
 
 @dataclass(frozen=True, eq=False)
