@@ -113,7 +113,9 @@ def window(
     job: JobFile,
     as_json: AsJson = False,
     out: OutFolder = None,
-    shots: Annotated[int, typer.Option("--shots", min=100, max=2_000_000, help="virtual shots of all stations")] = 100_000,
+    shots: Annotated[
+        int, typer.Option("--shots", min=100, max=2_000_000, help="virtual shots of all stations")
+    ] = 100_000,
     runs: Annotated[
         int, typer.Option("--runs", min=0, max=5000, help="full shots to build on (0: as many as needed)")
     ] = 0,
@@ -156,6 +158,28 @@ def demo(
     from coilwright.cli import compute
 
     guarded(as_json, lambda: compute.demo(as_json, out))
+
+
+@app.command()
+def reading(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="files of an instrument", show_default=False)],
+    kind: Annotated[
+        str | None, typer.Option("--as", metavar="KIND", help="scope, lcr, analyser or temperature")
+    ] = None,
+    frequency: Annotated[
+        str | None, typer.Option("--frequency", metavar="F", help="where L, R and Q are taken")
+    ] = None,
+    modes: Annotated[int | None, typer.Option("--rings", min=1, help="fit so many decaying rings to a capture")] = None,
+    channel: Annotated[
+        list[str] | None, typer.Option("--channel", metavar="NAME", help="voltage first, then current")
+    ] = None,
+    unit: Annotated[str | None, typer.Option("--unit", help="of temperatures, where the file does not say")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """What files of a scope, LCR meter, network analyser or thermometer say: f, Q, L, R, power, temperatures."""
+    from coilwright.cli import instruments
+
+    guarded(as_json, lambda: instruments.read(files, kind, frequency, modes, channel or (), unit, as_json))
 
 
 app.add_typer(line.app, name="line")
