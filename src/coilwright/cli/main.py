@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -188,6 +189,8 @@ app.command(name="why")(line.why_command)
 
 def main(arguments: list[str] | None = None) -> None:
     """Entry point of the console script."""
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):  # small matrices: threads cost more than they bring
+        os.environ.setdefault(name, "1")
     _plain_output()
     try:
         app(args=arguments, prog_name="coilwright")
