@@ -35,7 +35,7 @@ bore = "4 mm"
 
 
 @lru_cache(maxsize=4)
-def ours(current, every=1.0):
+def ours(current, fine=False):
     marks = [20.0, *np.arange(760.0, 801.0, 2.0), 1420.0]
     material = {
         "name": "test steel",
@@ -58,13 +58,16 @@ def ours(current, every=1.0):
     text += f'[drive]\nfrequency = "{ref.FREQUENCY} Hz"\ncoil_current = "{current} A"\non_time = "10 s"\n'
     job = cw.loads(text.replace('"test steel"', '"mild steel"')).with_values({"material": [material], "point": points})
     job = job.with_value("body.bar.material", "test steel")
-    return cw.heat(job, every=every)
+    return cw.heat(job, every=1.0, fine=fine, estimate_error=not fine)
 
 
-@pytest.mark.parametrize(("current", "within"), [("507.0", 1.0), ("580.0", 3.0)])
-def test_temperatures_against_the_stored_runs(current, within):
-    assert REFERENCE[current]["change_on_refinement_K"] < 0.3 * within
-    result = ours(float(current))
+@pytest.mark.parametrize(
+    ("current", "fine", "within"),
+    [("507.0", False, 1.0), ("580.0", False, 3.0), ("507.0", True, 1.0), ("580.0", True, 1.0)],
+)
+def test_temperatures_against_the_stored_runs(current, fine, within):
+    assert REFERENCE[current]["change_on_refinement_K"] < 0.4 * within
+    result = ours(float(current), fine)
     for time, temperatures in REFERENCE[current]["temperature_degC"].items():
         k = int(np.argmin(np.abs(result.trace.time - float(time))))
         for point, celsius in temperatures.items():
