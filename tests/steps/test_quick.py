@@ -150,3 +150,12 @@ def test_every_line_has_formula_and_source_and_the_sheet_is_json():
     assert set(told["bodies"]) == {b.name for b in sheet.bodies}
     assert told["coil"]["inductance_H"] > 0
     assert str(sheet).count("\n") > 40
+
+
+def test_a_job_with_a_source_gets_the_whole_calculation():
+    """The source says the frequency; supply and reactive power agree with the job that states it itself."""
+    stated, sourced = (
+        quick(load(EXAMPLES / "indicator-tube-getter" / name)).to_dict() for name in ("job.toml", "with-tank.toml")
+    )
+    for key in ("reactive_power_VA", "supply_power_W"):
+        assert sourced["coil"][key] == pytest.approx(stated["coil"][key], rel=0.05)

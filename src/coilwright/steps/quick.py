@@ -6,7 +6,7 @@ Every line carries its formula and the formula's source. Expect 30 %; `field` an
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -19,6 +19,8 @@ from coilwright.field.formulas_hand import PartSize, part_in_coil
 from coilwright.field.formulas_inductance import ring_stack_inductance
 from coilwright.field.formulas_skin import MU_0, skin_depth, surface_resistance
 from coilwright.heat.formulas_lumped import radiated_power
+from coilwright.heating.setup import drive_of
+from coilwright.heating.tank_source import has_source
 from coilwright.job import Job
 from coilwright.materials import Material
 from coilwright.section.scene import Scene, scene
@@ -97,7 +99,11 @@ class QuickResult:
 
 
 def quick(job: Job) -> QuickResult:
-    """Work out a job on paper. Raises BadInput when no body is to be heated or bodies overlap."""
+    """Work out a job on paper. Raises BadInput when no body is to be heated or bodies overlap.
+
+    Without a frequency in [drive] the middle of the range of the job's source is taken (its own when it is fixed).
+    """
+    job = _with_frequency(job)
     drawn = scene(job)
     names = [b.name for b in drawn.section.bodies if job.body(b.name).role == "work"]
     if not names:
@@ -119,6 +125,12 @@ def quick(job: Job) -> QuickResult:
     if reflected and resistance > 0:
         coil += _supply(drawn, bodies, reflected, resistance, inductance)
     return QuickResult(job.title, tuple(bodies), tuple(coil), tuple(findings))
+
+
+def _with_frequency(job: Job) -> Job:
+    if job.drive.frequency is not None or not has_source(job):
+        return job
+    return replace(job, drive=job.drive.model_copy(update={"frequency": drive_of(job).frequency}))
 
 
 def _size(drawn: Scene, name: str) -> PartSize:
