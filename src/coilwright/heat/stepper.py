@@ -72,7 +72,7 @@ class StepTrial:
     """A computed step. Unless `converged`, its state must not be used and `error_kelvin` is infinite.
 
     `losses` J to the surroundings by kind, `input` J from the source, `charge_heat` J, `stored` J, `unresolved` J
-    left for the next step: stored = input + charge_heat - sum(losses) - unresolved + what the last step had left.
+    left for the next step: stored = input + charge_heat - sum(losses) - unresolved.
     `burnt_step` is the largest change of the burnt share at any point.
     """
 
