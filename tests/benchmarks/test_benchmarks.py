@@ -2,8 +2,6 @@
 
 import pytest
 
-pytest.importorskip("ngsolve")
-
 from benchmarks import __main__ as bench
 
 pytestmark = pytest.mark.crosscheck

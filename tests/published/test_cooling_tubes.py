@@ -2,6 +2,7 @@
 
 import math
 
+import ht
 import pytest
 
 from coilwright.cooling.formulas import (
@@ -45,8 +46,7 @@ def test_gnielinski_worked_value():
 
 @pytest.mark.parametrize(("re", "pr"), [(2e4, 5.0), (5e4, 4.0), (1e5, 3.0)])
 def test_gnielinski_meets_petukhov(re, pr):
-    """Petukhov and Popov (Adv. Heat Transfer 6 (1970) 503, eq. 41) is the independent parent form, within 6 % here.
-    """
+    """Petukhov and Popov (Adv. Heat Transfer 6 (1970) 503, eq. 41) is the independent parent form, within 6 % here."""
     f = (0.79 * math.log(re) - 1.64) ** -2
     petukhov = f / 8 * re * pr / (1.07 + 12.7 * math.sqrt(f / 8) * (pr ** (2 / 3) - 1))
     assert straight_nusselt(re, pr, f) == pytest.approx(petukhov, rel=0.06)
@@ -63,7 +63,12 @@ def test_laminar_helix_of_white_meets_ito(dean):
 
 @pytest.mark.parametrize(
     ("re", "ratio"),
-    [(re, ratio) for re in (1e4, 2e4, 5e4, 1e5) for ratio in (0.02, 0.05, 0.1) if re >= 1.15 * critical_reynolds(ratio, 1.0)],
+    [
+        (re, ratio)
+        for re in (1e4, 2e4, 5e4, 1e5)
+        for ratio in (0.02, 0.05, 0.1)
+        if re >= 1.15 * critical_reynolds(ratio, 1.0)
+    ],
 )
 def test_turbulent_helix_meets_ito(re, ratio):
     """Ito 1959, turbulent: f = 0.304 Re^-0.25 + 0.029 (d/D)^0.5, smooth tube, Re (d/D)^2 > 0.136 (four times his
@@ -86,7 +91,6 @@ def test_helix_heat_transfer_lies_with_other_correlations(re):
 
     The two differ among themselves by up to 30 % here; ours must stay within 20 % of their mean.
     """
-    ht = pytest.importorskip("ht")
     others = [
         ht.helical_turbulent_Nu_Schmidt(re, 4.0, 0.05, 1.0),
         ht.helical_turbulent_Nu_Xin_Ebadian(re, 4.0, 0.05, 1.0),

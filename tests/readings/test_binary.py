@@ -1,5 +1,6 @@
 """NPZ and HDF5 captures: read in their own type, refused with a sentence."""
 
+import h5py
 import numpy as np
 import pytest
 
@@ -70,7 +71,6 @@ def test_cut_npz(npz):
 
 
 def test_hdf5(tmp_path):
-    h5py = pytest.importorskip("h5py")
     path = tmp_path / "capture.h5"
     with h5py.File(path, "w") as file:
         shot = file.create_group("shot 7")

@@ -19,10 +19,7 @@ COIL = 0.02 * np.sqrt(FREQUENCY / 1e5) + 2j * np.pi * FREQUENCY * 0.9e-6
 def skrf():
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        try:
-            return importlib.import_module("skrf")
-        except ImportError:
-            pytest.skip("scikit-rf is not installed (extra dev)")
+        return importlib.import_module("skrf")
 
 
 def reference(skrf, path):
