@@ -317,6 +317,22 @@ def test_view_factor_of_two_facing_discs():
     assert np.allclose(view.between.sum(axis=1) + view.outside, 1.0, atol=1e-6)
 
 
+@pytest.mark.parametrize(("inner", "outer", "open_share"), [(0.0, 0.06, 0.0), (0.021, 0.06, 1.0)], ids=["shut", "open"])
+def test_a_body_between_two_discs_blocks_what_crosses_it(inner, outer, open_share):
+    """A shutter between facing discs leaves no direct view; a ring outside every line of sight leaves all of it."""
+    gap = 0.02
+    low = rectangle(np.linspace(0, 0.02, 9), [-0.001, 0.0], "low")
+    high = rectangle(np.linspace(0, 0.02, 9), [gap, gap + 0.001], "high")
+    shutter = rectangle(np.linspace(inner, outer, 9), [0.0095, 0.0105], "shutter")
+    regions = tuple(region(name, Plain(eps=1.0)) for name in ("low", "high", "shutter"))
+    operators = Stepper(ThermalModel(union([low, high, shutter]), regions, 4.0, rays=32768)).operators
+    view, patches = operators.exchange.views[0], operators.patches
+    rows = [k for k in range(patches.count) if patches.region[k] == 0 and _facing(operators, k, 0.0)]
+    columns = [k for k in range(patches.count) if patches.region[k] == 1 and _facing(operators, k, gap)]
+    total = sum(patches.area[i] * view.between[i, j] for i in rows for j in columns) / (math.pi * 0.02**2)
+    assert total == pytest.approx(open_share * float(factor_discs(0.02, 0.02, gap)), abs=2e-3)
+
+
 def _facing(operators, patch, z):
     edges = operators.edges.points[operators.patches.of_edge == patch]
     return bool(np.all(np.abs(edges[:, :, 1] - z) < 1e-9))
