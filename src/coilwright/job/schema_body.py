@@ -14,6 +14,7 @@ from coilwright.job.values import (
     Conductance,
     Conductivity,
     Density,
+    Factor,
     Flag,
     Fraction,
     Mass,
@@ -33,7 +34,7 @@ Role = Literal["work", "bystander", "concentrator", "shield"]
 
 
 class Overrides(Table):
-    """Constants that replace the curves of the material for one body or conductor."""
+    """Constants that replace the curves of the material for one body or conductor, and factors on whole curves."""
 
     resistivity: Resistivity | None = None
     relative_permeability: Permeability | None = None
@@ -41,6 +42,8 @@ class Overrides(Table):
     specific_heat: SpecificHeat | None = None
     density: Density | None = None
     emissivity: Fraction | None = None
+    resistivity_factor: Factor | None = None
+    permeability_factor: Factor | None = None
 
 
 class Support(Table):

@@ -127,6 +127,7 @@ Fraction = Annotated[float, Strict(), Field(ge=0.0, le=1.0, allow_inf_nan=False)
 Permeability = Annotated[float, Strict(), Field(gt=0.0, le=1e6, allow_inf_nan=False)]
 Turns = Annotated[float, Strict(), Field(gt=0.0, le=500.0, allow_inf_nan=False)]
 Count = Annotated[int, Strict(), Field(ge=1, le=1_000_000)]
+Factor = Annotated[float, Strict(), Field(gt=0.0, le=100.0, allow_inf_nan=False)]
 Flag = Annotated[bool, Strict()]
 Name = Annotated[
     str,

@@ -80,6 +80,10 @@ class Curve:
         """Integral from the first temperature of the table to each of them."""
         return np.concatenate([[0.0], np.cumsum(0.5 * (self.values[1:] + self.values[:-1]) * np.diff(self.at))])
 
+    def scaled(self, factor: float, source: Source) -> Curve:
+        """All values times `factor`; `source` says where the factor comes from."""
+        return Curve(self.at, factor * self.values, source, self.valid)
+
     def to_dict(self) -> dict[str, Any]:
         low, high = self.valid.lowest, self.valid.highest
         return {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -79,6 +79,13 @@ class MagneticLaw:
     @classmethod
     def constant(cls, value: float, source: Source) -> MagneticLaw:
         return cls(Curve.constant(value, source))
+
+    def scaled(self, factor: float, source: Source) -> MagneticLaw:
+        """The susceptibility (mu - 1) times `factor` at every temperature; the saturation flux density stays."""
+        nominal = Curve(self.nominal.at, 1.0 + factor * (self.nominal.values - 1.0), source, self.nominal.valid)
+        if self.saturation is None:
+            return MagneticLaw(nominal)
+        return MagneticLaw(nominal, replace(self.saturation, initial=1.0 + factor * (self.saturation.initial - 1.0)))
 
     @property
     def saturating(self) -> bool:

@@ -244,6 +244,24 @@ class Material:
         return replace(self, **fields)  # type: ignore[arg-type]  # keys are field names, values of their types
 
 
+    def with_factors(self, resistivity: float | None = None, permeability: float | None = None) -> Material:
+        """The same material with whole curves raised or lowered: the resistivity, and the susceptibility (mu - 1).
+
+        Raises BadInput for a resistivity factor on an insulator.
+        """
+        changed = self
+        if resistivity is not None:
+            if self.resistivity is None:
+                what = "cannot be applied: the material is an insulator; leave the factor out"
+                raise BadInput(Fault(f'material "{self.name}": overrides.resistivity_factor', what))
+            origin = Source(f"{self.resistivity.source.citation}, times {resistivity:g}", "user")
+            changed = replace(changed, resistivity=self.resistivity.scaled(resistivity, origin))
+        if permeability is not None:
+            origin = Source(f"{self.magnetic.nominal.source.citation}, mu - 1 times {permeability:g}", "user")
+            changed = replace(changed, magnetic=self.magnetic.scaled(permeability, origin))
+        return changed
+
+
 def unlikely(key: str, values: Sequence[float]) -> str:
     """What is wrong with values (SI) of one property, as the second half of a fault sentence; empty when they can be."""
     for value in values:

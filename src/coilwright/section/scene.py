@@ -56,8 +56,10 @@ class Scene:
 
 
 def material_with(material: Material, overrides: Overrides) -> Material:
-    """The material with the constants a job gives for one body."""
-    return material.with_overrides(**overrides.model_dump())
+    """The material with the constants and factors a job gives for one body."""
+    given = overrides.model_dump()
+    factors = {key: given.pop(f"{key}_factor") for key in ("resistivity", "permeability")}
+    return material.with_overrides(**given).with_factors(**factors)
 
 
 def scene(job: Job, *, checked: bool = True) -> Scene:
