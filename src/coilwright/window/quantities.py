@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -13,8 +13,8 @@ from scipy.special import ndtri
 
 from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
-from coilwright.job.edit import split_key
 from coilwright.job.faults import suggestion
+from coilwright.job.lookup import kind_of, numeric_keys, value_at
 from coilwright.job.values import as_written
 from coilwright.section.quad9 import Array
 from coilwright.units import KINDS, UnitFault, parse
@@ -157,31 +157,12 @@ def _origin(job: Job, table: Varies, where: str) -> tuple[Role, str, float]:
         known = [*_SPECIAL, *numeric_keys(job.document)]
         what = f"is not a quantity this job file states; {suggestion(table.what, known)}"
         raise BadInput(Fault(where, f"{what}. To vary what the file leaves out, give its value with about"))
-    kind = _kind(raw, where)
+    kind = kind_of(raw, where)
     role: Role = "setting" if table.what in _SETTINGS else "time" if table.what == "drive.on_time" else "job"
     if role == "time" and job.drive.step:
         raise BadInput(Fault(where, "goes with a single on_time, not with steps; vary the steps' own times"))
     nominal = float(raw) if not kind else parse(raw, kind)
     return role, kind, nominal
-
-
-def _kind(raw: Any, where: str) -> str:
-    if isinstance(raw, int | float) and not isinstance(raw, bool):
-        return ""
-    if isinstance(raw, str):
-        for kind in KINDS:
-            try:
-                parse(raw, kind)
-            except UnitFault:
-                continue
-            return kind
-        try:
-            float(raw)
-        except ValueError:
-            pass
-        else:
-            return ""
-    raise BadInput(Fault(where, f"must name a value with a unit or a number; there stands {as_written(raw)}"))
 
 
 def _value(text: str, kind: str, where: str) -> float:
@@ -201,52 +182,6 @@ def _width(text: str, kind: str, nominal: float, where: str) -> float:
         base = nominal - 0.0
         return _value(text.strip().removesuffix("%").strip(), "", where) / 100.0 * abs(base)
     return _value(text, "temperature_difference" if kind == "temperature" else kind, where)
-
-
-# looking into the file ------------------------------------------------------------------------------------------------
-
-
-def value_at(document: Any, key: str) -> Any:
-    """The value at a dotted key as written, or None. Lists go by name or by place from one."""
-    here = document
-    for step in split_key(key):
-        here = _step(here, step)
-        if here is None:
-            return None
-    return here
-
-
-def _step(here: Any, step: str) -> Any:
-    if isinstance(here, Mapping):
-        return here.get(step)
-    if isinstance(here, list | tuple):
-        for item in here:
-            if isinstance(item, Mapping) and item.get("name") == step:
-                return item
-        if step.isdecimal() and 1 <= int(step) <= len(here):
-            return here[int(step) - 1]
-    return None
-
-
-_NOT_VARIED = ("fixture", "varies", "job", "material", "format", "accept")
-
-
-def numeric_keys(document: Mapping[str, Any]) -> list[str]:
-    """Keys of everything in the file that has a unit or is a number."""
-    return [k for name, value in document.items() if name not in _NOT_VARIED for k in _numeric(value, name)]
-
-
-def _numeric(value: Any, path: str) -> Iterator[str]:
-    if isinstance(value, Mapping):
-        for key, inside in value.items():
-            if key != "name":
-                yield from _numeric(inside, f"{path}.{key}")
-    elif isinstance(value, list | tuple):
-        for n, inside in enumerate(value, 1):
-            name = inside.get("name", n) if isinstance(inside, Mapping) else n
-            yield from _numeric(inside, f"{path}.{name}")
-    elif isinstance(value, str) and value[:1] in tuple("+-0123456789"):
-        yield path
 
 
 def named(all_of_them: Sequence[VariedQuantity], what: str) -> VariedQuantity:
