@@ -20,7 +20,7 @@ LAYERS = [
     {"field", "heat", "tank", "cooling", "safety"},
     {"section"},
     {"job", "readings", "store"},
-    {"materials"},
+    {"materials", "migrations"},
     {"units", "errors", "evidence"},
 ]
 ALSO_ALLOWED = {("errors", "evidence"), ("units", "errors")}  # same-line exceptions, kept short
@@ -28,8 +28,10 @@ ALSO_ALLOWED = {("errors", "evidence"), ("units", "errors")}  # same-line except
 DOORS = {
     "matplotlib": {"pack"},
     "typst": {"pack"},
+    "ezdxf": {"section", "pack"},
     "nicegui": {"bench"},
-    "sqlalchemy": {"store"},
+    "sqlalchemy": {"store", "migrations"},
+    "alembic": {"store", "migrations"},
     "typer": {"cli"},
     "rich": {"cli"},
 }
