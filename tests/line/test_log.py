@@ -1,6 +1,5 @@
 """The shot log: what is kept, what is set aside and why, reading twice, old and foreign files, speed."""
 
-import sqlite3
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -8,7 +7,6 @@ import pytest
 
 from coilwright.errors import BadInput
 from coilwright.line.log import add_log, read_map
-from coilwright.store import tables
 from coilwright.store.shots import Shot, ShotStore
 
 MAP = """
@@ -161,27 +159,6 @@ def test_a_file_of_other_columns_is_refused(tmp_path, mapped, store):
     path.write_text("a;b\n1;2\n", encoding="utf-8")
     with pytest.raises(BadInput, match='must name the column "time"'):
         add_log(path, mapped, store, NOW)
-
-
-def test_foreign_and_newer_databases_are_refused(tmp_path):
-    foreign = tmp_path / "foreign.db"
-    foreign.write_bytes(b"this is no database at all" * 100)
-    with pytest.raises(BadInput, match="shot log"):
-        ShotStore(foreign)
-    ShotStore(tmp_path / "new.db").close()
-    with sqlite3.connect(tmp_path / "new.db") as raw:
-        raw.execute("update version set number = 99")
-    raw.close()
-    with pytest.raises(BadInput, match="newer coilwright"):
-        ShotStore(tmp_path / "new.db")
-
-
-def test_an_empty_database_is_brought_up_to_date_once(tmp_path, monkeypatch):
-    ran = []
-    monkeypatch.setattr(tables, "STEPS", (*tables.STEPS, lambda connection: ran.append(1)))
-    for _ in range(2):
-        ShotStore(tmp_path / "log.db").close()
-    assert ran == [1]
 
 
 def test_settings_of_the_file(tmp_path, store):

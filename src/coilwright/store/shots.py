@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
@@ -13,7 +12,8 @@ import sqlalchemy as sa
 from numpy.typing import NDArray
 
 from coilwright.errors import BadInput, Fault
-from coilwright.store.tables import aside, bring_up_to_date, delivery, machine, shot
+from coilwright.store.database import Database
+from coilwright.store.tables import aside, delivery, machine, shot
 
 Group = Literal["station", "tray", "batch", "recipe", "hour", "day"]
 _CHUNK = 20_000
@@ -54,40 +54,13 @@ class Tally:
         return {"keys": list(self.keys), "tried": self.tried.tolist(), "bad": self.bad.tolist()}
 
 
-class ShotStore:
-    """A database of shots: a SQLite file, or an address SQLAlchemy understands (PostgreSQL for a plant)."""
-
-    def __init__(self, place: str | Path) -> None:
-        text = str(place)
-        self.place = text
-        address = text if "://" in text else f"sqlite:///{Path(text).expanduser()}"
-        if "://" not in text:
-            Path(text).expanduser().parent.mkdir(parents=True, exist_ok=True)
-        try:
-            self.engine = sa.create_engine(address)
-            if self.engine.dialect.name == "sqlite":
-                sa.event.listen(self.engine, "connect", _sqlite_settings)
-            bring_up_to_date(self.engine)
-        except sa.exc.SQLAlchemyError as error:
-            what = f"must be a shot log written by coilwright, or a new file; received something else ({_short(error)})"
-            raise BadInput(Fault(text, what)) from None
-        except ImportError as error:
-            what = f"needs a database driver that is not installed ({error}); install it or name a file"
-            raise BadInput(Fault(text, what)) from None
-
-    def close(self) -> None:
-        self.engine.dispose()
-
-    def __enter__(self) -> ShotStore:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
+class ShotStore(Database):
+    """The shots of a store: a SQLite file, or PostgreSQL for a plant."""
 
     @contextmanager
     def delivery(self, machine_name: str, name: str, digest: str) -> Iterator[Delivery]:
         """A delivery open for writing: everything in it is kept together, or nothing when it fails half-way."""
-        with self.engine.begin() as connection:
+        with self.writing() as connection:
             machine_id = _machine_id(connection, machine_name)
             known = connection.scalar(sa.select(delivery.c.id).where(delivery.c.digest == digest))
             if known is None:
@@ -96,7 +69,7 @@ class ShotStore:
             yield Delivery(connection, machine_id, int(known))
 
     def machines(self) -> tuple[str, ...]:
-        with self.engine.connect() as connection:
+        with self.reading() as connection:
             return tuple(connection.scalars(sa.select(machine.c.name).order_by(machine.c.name)))
 
     def tally(self, machine_name: str, by: Sequence[Group], since: float | None = None,
@@ -109,7 +82,7 @@ class ShotStore:
             .group_by(*columns)
             .order_by(*columns)
         )
-        with self.engine.connect() as connection:
+        with self.reading() as connection:
             rows = connection.execute(query).all()
         keys = tuple(r[0] if len(by) == 1 else tuple(r[: len(by)]) for r in rows)
         tried, bad = (np.array([r[len(by) + k] for r in rows], dtype=np.int64) for k in (0, 1))
@@ -124,7 +97,7 @@ class ShotStore:
             .where(shot.c.machine_id == self._machine(machine_name), value.is_not(None), *_window(since, until))
             .order_by(shot.c.time)
         )
-        with self.engine.connect() as connection:
+        with self.reading() as connection:
             rows = connection.execute(query).all()
         table = np.array([tuple(r) for r in rows], dtype=float).reshape(-1, 3)
         return table[:, 0], table[:, 1].astype(np.int64), table[:, 2]
@@ -141,7 +114,7 @@ class ShotStore:
             .where(shot.c.machine_id == self._machine(machine_name))
             .group_by(*columns)
         )
-        with self.engine.connect() as connection:
+        with self.reading() as connection:
             rows = connection.execute(query).all()
         tried, bad = (np.array([r[4 + k] for r in rows], dtype=np.int64) for k in (0, 1))
         return Tally(tuple((int(r[0]), str(r[1]), int(r[2]), int(r[3])) for r in rows), tried, bad), first, width
@@ -149,7 +122,7 @@ class ShotStore:
     def reading_names(self, machine_name: str) -> tuple[str, ...]:
         """Names of the readings that the latest shots carry."""
         query = sa.select(shot.c.readings).where(shot.c.machine_id == self._machine(machine_name))
-        with self.engine.connect() as connection:
+        with self.reading() as connection:
             rows = connection.scalars(query.order_by(shot.c.time.desc()).limit(200))
             return tuple(sorted({name for r in rows if r for name in r}))
 
@@ -163,7 +136,7 @@ class ShotStore:
             .group_by(shot.c.station, column)
             .order_by(shot.c.station, column)
         )
-        with self.engine.connect() as connection:
+        with self.reading() as connection:
             rows = connection.execute(query).all()
         return np.array([tuple(r) for r in rows], dtype=float).reshape(-1, 5)
 
@@ -176,7 +149,7 @@ class ShotStore:
             .subquery()
         )
         query = sa.select(tray.c.tried, tray.c.bad, sa.func.count()).group_by(tray.c.tried, tray.c.bad)
-        with self.engine.connect() as connection:
+        with self.reading() as connection:
             rows = connection.execute(query).all()
         return np.array([tuple(r) for r in rows], dtype=np.int64).reshape(-1, 3)
 
@@ -189,13 +162,13 @@ class ShotStore:
     def span(self, machine_name: str) -> tuple[float, float] | None:
         """Times (s) of the first and last shot; None without any."""
         query = sa.select(sa.func.min(shot.c.time), sa.func.max(shot.c.time))
-        with self.engine.connect() as connection:
+        with self.reading() as connection:
             first, last = connection.execute(query.where(shot.c.machine_id == self._machine(machine_name))).one()
         return None if first is None else (float(first), float(last))
 
     def aside(self, most: int = 100) -> tuple[dict[str, int], tuple[Aside, ...]]:
         """Numbers set aside by reason, and the latest of them."""
-        with self.engine.connect() as connection:
+        with self.reading() as connection:
             query = sa.select(aside.c.reason, sa.func.count()).group_by(aside.c.reason).order_by(aside.c.reason)
             numbers = {str(r): int(n) for r, n in connection.execute(query)}
             columns = (aside.c.row, aside.c.reason, aside.c.why, aside.c.text)
@@ -203,7 +176,7 @@ class ShotStore:
         return numbers, tuple(Aside(*r) for r in rows)
 
     def _machine(self, name: str) -> int:
-        with self.engine.connect() as connection:
+        with self.reading() as connection:
             found = connection.scalar(sa.select(machine.c.id).where(machine.c.name == name))
         if found is None:
             known = ", ".join(self.machines()) or "none yet"
@@ -259,13 +232,6 @@ class Delivery:
         return len(new)
 
 
-def _sqlite_settings(connection: Any, _: Any) -> None:
-    cursor = connection.cursor()
-    for setting in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=NORMAL", "busy_timeout=10000"):
-        cursor.execute(f"PRAGMA {setting}")
-    cursor.close()
-
-
 def _machine_id(connection: sa.Connection, name: str) -> int:
     found = connection.scalar(sa.select(machine.c.id).where(machine.c.name == name))
     if found is None:
@@ -304,6 +270,3 @@ def _window(since: float | None, until: float | None) -> list[sa.ColumnElement[b
         out.append(shot.c.time < until)
     return out
 
-
-def _short(error: Exception) -> str:
-    return str(error).splitlines()[0][:160]
