@@ -1,5 +1,7 @@
 """Changing one value: comments, order and everything else stay."""
 
+import tomllib
+
 import numpy as np
 import pytest
 
@@ -146,3 +148,13 @@ def test_every_comment_of_a_template_survives():
     assert [line.partition("#")[2] for line in before.splitlines()] == [
         line.partition("#")[2] for line in after.splitlines()
     ]
+
+
+def test_a_list_of_tables_at_the_top_stands_under_headings_of_its_own():
+    before = 'format = 1\n[tank]\nratio = 8  # eight\n\n[[capacitor]]\nname = "a"\n\n[source]\nkind = "x"  # as it is\n'
+    new = [{"name": "b", "at": {"is": ["1 V", "2 V"]}}, {"name": "c", "parallel": 2}]
+    after = set_value(before, "capacitor", new)
+    assert tomllib.loads(after)["capacitor"] == new
+    assert after.count("[[capacitor]]") == 2
+    assert "# eight" in after
+    assert "# as it is" in after

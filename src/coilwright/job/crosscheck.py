@@ -21,7 +21,7 @@ MOST_LOOKED_AT = 100
 PLACES = ("coldest", "hottest", "mean")
 SECTIONS = (
     "format", "job", "surroundings", "body", "material", "coil", "drive", "accept", "point", "joint", "contact",
-    "tank", "capacitor", "source", "cooling", "fixture", "varies", "machine",
+    "tank", "capacitor", "source", "cooling", "fixture", "varies", "seek", "machine", "workshop",
 )  # fmt: skip
 
 

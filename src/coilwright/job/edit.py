@@ -87,11 +87,31 @@ def put(document: MutableMapping[str, Any], key: str, value: Any) -> None:
 
 def _put_in_table(holder: Any, last: str, value: Any, key: str) -> None:
     if value is not None:
-        holder[last] = value
+        holder[last] = _under_headings(value) if isinstance(holder, tomlkit.TOMLDocument) else value
     elif last in holder:
         del holder[last]
     else:
         raise BadInput(Fault(f'key "{key[:80]}"', f"cannot be taken out, it is not there; {suggestion(last, holder)}"))
+
+
+def _under_headings(value: Any) -> Any:
+    """A list of tables at the top of a file stands under [[headings]], not as a list in one line below another heading."""
+    if not isinstance(value, list) or not value or not all(isinstance(v, Mapping) for v in value):
+        return value
+    tables = tomlkit.aot()
+    for entry in value:
+        table = tomlkit.table()
+        for key, inside in entry.items():
+            table[key] = _in_one_line(inside) if isinstance(inside, Mapping) else inside
+        table.add(tomlkit.nl())
+        tables.append(table)
+    return tables
+
+
+def _in_one_line(value: Mapping[str, Any]) -> Any:
+    table = tomlkit.inline_table()
+    table.update(value)
+    return table
 
 
 def _enter(holder: Any, step: str, steps: list[str], depth: int) -> Any:

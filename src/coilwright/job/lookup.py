@@ -33,7 +33,7 @@ def _step(here: Any, step: str) -> Any:
     return None
 
 
-_NOT_VARIED = ("fixture", "varies", "job", "material", "format", "accept")
+_NOT_VARIED = ("fixture", "varies", "seek", "job", "material", "format", "accept")
 
 
 def numeric_keys(document: Mapping[str, Any]) -> list[str]:

@@ -24,7 +24,7 @@ class Job:
 
     Attributes are the sections of the file, values in SI and kelvin, rms. `materials` holds the job's own
     [[material]] tables as written (ask `library()` for materials), `later` the raw tables of sections that other
-    layers define ([tank], [[capacitor]], [source], [cooling], [fixture], [[varies]], [machine]).
+    layers define ([tank], [[capacitor]], [source], [cooling], [fixture], [[varies]], [seek], [machine]).
     """
 
     name: str

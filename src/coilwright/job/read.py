@@ -42,7 +42,9 @@ LATER: dict[str, bool] = {
     "cooling": False,
     "fixture": False,
     "varies": True,
+    "seek": False,
     "machine": False,
+    "workshop": False,
 }
 # The TOML reader takes time with the square of the length of a dotted key, so such keys are not given to it.
 _LONG_KEY = re.compile(r"(?<![\w-])(?:[\w-]++[ \t]*+\.[ \t]*+){30}")
