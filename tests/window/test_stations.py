@@ -141,7 +141,7 @@ def test_places():
 
 
 def spaced(arrangement, n):
-    from coilwright.window.schema import Fixture
+    from coilwright.job.schema_fixture import Fixture
 
     return Fixture.model_validate({"stations": n, "arrangement": arrangement, "spacing": "80 mm"})
 

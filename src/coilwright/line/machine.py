@@ -57,6 +57,17 @@ READINGS: Final[dict[str, What]] = {
 }  # fmt: skip
 
 
+def place_faults(what: str, station: int | None) -> Iterator[tuple[str, str]]:
+    """(key, sentence) where a reading is unknown, or its station is missing or does not belong."""
+    known = READINGS.get(what)
+    if known is None:
+        yield "what", f'must be one of {", ".join(READINGS)}; received "{what[:40]}"'
+    elif known.each and station is None:
+        yield "station", f"{what} needs the number of its station"
+    elif not known.each and station is not None:
+        yield "station", f"{what} is read once for the whole machine: leave station out"
+
+
 class HandOver(Table):
     """One value read at hand-over. `value` with its unit; `uncertainty` one sigma, same unit; `predicted` may be left
     out: the model fills it in. `repeats`: values of the same reading taken again, from which repeatability follows."""
@@ -70,16 +81,7 @@ class HandOver(Table):
     repeats: tuple[str | float, ...] = ()
 
     def clashes(self) -> Iterator[tuple[str, str]]:
-        known = READINGS.get(self.what)
-        if known is None:
-            yield "what", f'must be one of {", ".join(READINGS)}; received "{self.what[:40]}"'
-        elif known.each != (self.station is not None):
-            need = (
-                "needs the number of its station"
-                if known.each
-                else "is read once for the whole machine: leave station out"
-            )
-            yield "station", f"{self.what}: {need}"
+        yield from place_faults(self.what, self.station)
 
 
 class Moved(Table):

@@ -13,16 +13,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
+from coilwright.job.schema_fixture import Control, Feed, read_fixture
 
 Array = NDArray[np.float64]
-Feed = Literal["series", "parallel", "separate"]
 # The least power that makes a good part is known only so well (emissivity, charge, contact): standard deviation 6 % of power
 # (memory), as five nodes of a normal distribution.
 _nodes, _weights = np.polynomial.hermite_e.hermegauss(5)
@@ -35,25 +34,13 @@ class Line:
 
     stations: int
     feed: Feed
-    control: str
+    control: Control
 
 
 def read_line(job: Job) -> Line:
-    """Stations of the job; one station on a source of constant voltage (or as [drive] says) without a [fixture]."""
-    raw: Any = job.later.get("fixture", {})
-    where = f"{job.name}: fixture"
-    if not isinstance(raw, dict):
-        raise BadInput(Fault(where, "must be a table under its own heading [fixture]"))
-    n = raw.get("stations", 1)
-    if isinstance(n, bool) or not isinstance(n, int) or not 1 <= n <= 64:
-        raise BadInput(Fault(f"{where}.stations", f"must be a whole number from 1 to 64; received {n!r:.40}"))
-    feed, control = raw.get("feed", "series"), raw.get("control", "voltage")
-    if feed not in ("series", "parallel", "separate"):
-        raise BadInput(Fault(f"{where}.feed", f'must be "series", "parallel" or "separate"; received {feed!r:.40}'))
-    if control not in ("current", "voltage", "power", "coil voltage"):
-        said = f'must be "current", "voltage", "power" or "coil voltage"; received {control!r:.40}'
-        raise BadInput(Fault(f"{where}.control", said))
-    return Line(n, feed, control)
+    """Stations of the job; one station on the source of [drive] without a [fixture]. Raises BadInput."""
+    fixture = read_fixture(job)
+    return Line(fixture.stations, fixture.feed, fixture.control)
 
 
 @dataclass(frozen=True, eq=False)

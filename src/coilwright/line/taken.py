@@ -33,7 +33,7 @@ from coilwright.errors import BadInput, Fault
 from coilwright.job.faults import section_faults
 from coilwright.job.tables import Table
 from coilwright.line.charts import counts
-from coilwright.line.machine import READINGS, Baseline, amount
+from coilwright.line.machine import READINGS, Baseline, amount, place_faults
 
 
 @dataclass(frozen=True)
@@ -96,16 +96,7 @@ class _Reading(Table):
     uncertainty: str | float | None = None
 
     def clashes(self) -> Iterator[tuple[str, str]]:
-        known = READINGS.get(self.what)
-        if known is None:
-            yield "what", f'must be one of {", ".join(READINGS)}; received "{self.what[:40]}"'
-        elif known.each != (self.station is not None):
-            need = (
-                "needs the number of its station"
-                if known.each
-                else "is read once for the whole machine: leave station out"
-            )
-            yield "station", f"{self.what} {need}"
+        yield from place_faults(self.what, self.station)
 
 
 class _Tally(Table):

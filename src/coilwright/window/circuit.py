@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from coilwright.job.schema_fixture import Control, Feed
 from coilwright.section.quad9 import Array
-from coilwright.window.schema import Control, Feed
 
 Complex = NDArray[np.complex128]
 

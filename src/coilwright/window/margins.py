@@ -26,13 +26,13 @@ from coilwright.heating.record import readers_of, trace_of
 from coilwright.heating.result import Trace
 from coilwright.heating.setup import criteria_of, programme_of
 from coilwright.job import Job
+from coilwright.job.schema_fixture import Control
 from coilwright.section.overlap import check_geometry
 from coilwright.section.quad9 import Array
 from coilwright.section.scene import scene
 from coilwright.section.sizes import Level
 from coilwright.window.circuit import strength
 from coilwright.window.quantities import VariedQuantity
-from coilwright.window.schema import Control
 
 # Temperatures that end a part or the thing beside it; a draw beyond one is "too much" even where no acceptance says so.
 _GRAVE = ("melting", "softening", "strain", "decomposition", "ignition", "boiling")

@@ -24,11 +24,11 @@ from coilwright.errors import BadInput, Fault
 from coilwright.field.formulas_inductance import tilted_loop_mutual
 from coilwright.heating.setup import fixed_drive
 from coilwright.job import Job
+from coilwright.job.schema_fixture import Fixture, read_fixture
 from coilwright.section.quad9 import Array
 from coilwright.section.sizes import Level
 from coilwright.window.cell import Cell, Cells
 from coilwright.window.circuit import Complex, Terminals, drive, shares, strength
-from coilwright.window.schema import Fixture, read_fixture
 
 _SAME_FIELD = 1e-4  # a shift of the frequency by this much moves resistances by half of it and is let pass
 
