@@ -223,13 +223,19 @@ class Delivery:
         query = sa.select(aside.c.row).where(aside.c.delivery_id == self._number)
         there = set(self._connection.scalars(query))
         new = [
-            {"delivery_id": self._number, "row": a.row, "reason": a.reason, "why": a.why[:500], "text": a.text[:2000]}
+            {"delivery_id": self._number, "row": a.row, "reason": a.reason, "why": _shown(a.why)[:500],
+             "text": _shown(a.text)[:2000]}  # fmt: skip
             for a in rows
             if a.row not in there
         ]
         for k in range(0, len(new), _CHUNK):
             self._connection.execute(aside.insert(), new[k : k + _CHUNK])
         return len(new)
+
+
+def _shown(text: str) -> str:
+    """Zero bytes, as half-written files have them, by their sign: PostgreSQL keeps none."""
+    return text.replace("\0", "\N{SYMBOL FOR NULL}")
 
 
 def _machine_id(connection: sa.Connection, name: str) -> int:
