@@ -29,7 +29,7 @@ _PUBLIC: dict[str, str] = {
     "Finding": "coilwright.evidence",
     "Job": "coilwright.job",
     "NotConverged": "coilwright.errors",
-    "QuickResult": "coilwright.steps.quick",
+    "QuickResult": "coilwright.heating.hand_sheet",
     "ShotResult": "coilwright.heating.result",
     "TankStudy": "coilwright.steps.tank",
     "WindowResult": "coilwright.window.result",

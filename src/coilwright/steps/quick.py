@@ -6,8 +6,8 @@ Every line carries its formula and the formula's source. Expect 30 %; `field` an
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from typing import Any, Final
+from dataclasses import replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from coilwright.field.formulas_hand import PartSize, part_in_coil
 from coilwright.field.formulas_inductance import ring_stack_inductance
 from coilwright.field.formulas_skin import MU_0, skin_depth, surface_resistance
 from coilwright.heat.formulas_lumped import radiated_power
+from coilwright.heating.hand_sheet import QuickBody, QuickLine, QuickResult
 from coilwright.heating.setup import drive_of
 from coilwright.heating.tank_source import has_source
 from coilwright.job import Job
@@ -31,71 +32,6 @@ SKIN: Final = "Ramo, Whinnery & Van Duzer, Fields and Waves, ch. 3"
 _NEIGHBOURS: Final = 1.3  # turns crowd each other's current: common practice 1.2 to 1.5
 _SOURCE: Final = 0.85  # share of the mains power that reaches the coil's terminals: common practice 0.8 to 0.9
 _FALLBACK: Final = 1073.15  # K, when the job asks for no temperature
-
-
-@dataclass(frozen=True)
-class QuickLine:
-    """One line of the sheet: `value` in SI `unit` (temperatures in degC), `key` its name in JSON."""
-
-    key: str
-    label: str
-    value: float
-    unit: str
-    formula: str
-    source: str
-
-    def __str__(self) -> str:
-        return f"  {self.label:<44}{_shown(self.value, self.unit):>14}   {self.formula}  [{self.source}]"
-
-
-@dataclass(frozen=True)
-class QuickBody:
-    """The sheet of one body to be heated."""
-
-    name: str
-    lines: tuple[QuickLine, ...]
-
-    def value(self, key: str) -> float:
-        """Value of a line by its key; KeyError when the sheet has no such line."""
-        for line in self.lines:
-            if line.key == key:
-                return line.value
-        raise KeyError(key)
-
-
-@dataclass(frozen=True)
-class QuickResult:
-    """Sheets of all work bodies and of the coil, with what looks doubtful."""
-
-    title: str
-    bodies: tuple[QuickBody, ...]
-    coil: tuple[QuickLine, ...]
-    findings: tuple[Finding, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        def table(lines: tuple[QuickLine, ...]) -> dict[str, float | None]:
-            return {x.key: x.value if math.isfinite(x.value) else None for x in lines}
-
-        def told(lines: tuple[QuickLine, ...]) -> list[dict[str, str]]:
-            return [{"key": x.key, "label": x.label, "formula": x.formula, "source": x.source} for x in lines]
-
-        return {
-            "title": self.title,
-            "bodies": {b.name: table(b.lines) for b in self.bodies},
-            "coil": table(self.coil),
-            "formulas": {**{b.name: told(b.lines) for b in self.bodies}, "coil": told(self.coil)},
-            "findings": [f.to_dict() for f in self.findings],
-        }
-
-    def __str__(self) -> str:
-        parts = [f"{self.title}: hand calculation (expect 30 %)"]
-        for body in self.bodies:
-            parts += [f"{body.name}", *(str(x) for x in body.lines)]
-        if self.coil:
-            parts += ["coil", *(str(x) for x in self.coil)]
-        return "\n".join([*parts, *(str(f) for f in self.findings)])
-
-    __repr__ = __str__
 
 
 def quick(job: Job) -> QuickResult:
@@ -346,14 +282,3 @@ def _supply(
         QuickLine("reactive_power_VA", "reactive power of the tank", reactive, "VA", "ω L I², empty coil", "textbook"),
         QuickLine("supply_power_W", "power from the mains", power / efficiency / _SOURCE, "W", "ΣP/(0.85 η)", TRADE),
     ]
-
-
-def _shown(value: float, unit: str) -> str:
-    if unit == "degC":
-        return f"{value:.0f} degC"
-    if unit == "1" or value == 0 or not math.isfinite(value):
-        return f"{value:.3g}"
-    if unit == "kg":  # grams are the base of the prefixes
-        value, unit = 1e3 * value, "g"
-    place = min(2, max(-4, math.floor(math.log10(abs(value)) / 3)))
-    return f"{value / 1e3**place:.3g} {['p', 'n', 'u', 'm', '', 'k', 'M'][place + 4]}{unit}"
