@@ -40,7 +40,18 @@ class Server:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
-        command = [program("initdb"), "-D", self.folder / "data", "-U", "smith", "-A", "trust", "-E", "UTF8", "--locale=C"]
+        command = [
+            program("initdb"),
+            "-D",
+            self.folder / "data",
+            "-U",
+            "smith",
+            "-A",
+            "trust",
+            "-E",
+            "UTF8",
+            "--locale=C",
+        ]
         subprocess.run([*command, "--no-sync"], check=True, capture_output=True, cwd="/", **self.who)
         self.process = None
         self.count = 0
@@ -50,7 +61,12 @@ class Server:
         log = (self.folder / "log").open("ab")
         with log:
             self.process = subprocess.Popen(
-                [*command, "-c", "listen_addresses=127.0.0.1"], stdout=log, stderr=log, cwd="/", **self.who
+                # without waiting for the disk: what the operating system holds outlives the program
+                [*command, "-c", "listen_addresses=127.0.0.1", "-c", "fsync=off"],
+                stdout=log,
+                stderr=log,
+                cwd="/",
+                **self.who,
             )
         import psycopg
 
@@ -80,5 +96,5 @@ class Server:
             self.process = None
 
     def remove(self):
-        self.stop()
+        self.stop(signal.SIGQUIT)
         shutil.rmtree(self.folder, ignore_errors=True)

@@ -49,7 +49,9 @@ def test_sums_are_those_of_the_shots(store):
 def test_readings_come_back(store):
     kept = [s for s in shots() if s.readings]
     time, station, value = store.readings("press 2", "start")
-    assert sorted(zip(time, station, value, strict=True)) == sorted((s.time, s.station, s.readings["start"]) for s in kept)
+    assert sorted(zip(time, station, value, strict=True)) == sorted(
+        (s.time, s.station, s.readings["start"]) for s in kept
+    )
     assert store.reading_names("press 2") == ("start",)
     means = store.means("press 2", "start", slices=4)
     assert means[:, 2].sum() == len(kept)
@@ -81,7 +83,7 @@ def test_a_second_reading_of_the_same_delivery_finds_the_first(store):
 
 
 def test_a_delivery_that_fails_leaves_nothing(store):
-    with pytest.raises(RuntimeError), store.delivery("press 9", "other.csv", "d2") as box:  # noqa: PT012
+    with pytest.raises(RuntimeError), store.delivery("press 9", "other.csv", "d2") as box:
         box.add(shots(12))
         raise RuntimeError("half-way")
     assert store.machines() == ("press 2",)

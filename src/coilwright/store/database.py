@@ -27,7 +27,10 @@ _SENTENCES: Final = (
     ("SQLITE_FULL", "cannot be written: the disk is full; nothing of this was stored; free some space and repeat"),
     ("SQLITE_IOERR", "cannot be read or written: the disk refuses or is full; nothing of this was stored"),
     ("SQLITE_CORRUPT", f"is damaged; nothing was changed; {_RESTORE}"),
-    ("SQLITE_NOTADB", f"must be a store, or a new file; received no database or a damaged one, left as it is; {_RESTORE}"),
+    (
+        "SQLITE_NOTADB",
+        f"must be a store, or a new file; received no database or a damaged one, left as it is; {_RESTORE}",
+    ),
     ("SQLITE_BUSY", f"was held by another program for more than {_WAIT:g} s; nothing was stored; try again"),
     ("SQLITE_LOCKED", f"was held by another program for more than {_WAIT:g} s; nothing was stored; try again"),
     ("SQLITE_READONLY", "cannot be written: it or its folder is read-only; choose another place with --store"),

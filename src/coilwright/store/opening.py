@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from coilwright.store import jobs as _jobs
+from coilwright.store import machines as _machines
+from coilwright.store import shelf as _shelf
 from coilwright.store import trials as _trials
 from coilwright.store.database import Database
 
@@ -25,6 +27,20 @@ class Store(Database):
     trial = _trials.trial_at
     set_fit = _trials.set_fit
     fitted_of = _trials.fitted_of
+
+    add_coil = _shelf.add_coil
+    measure_coil = _shelf.measure_coil
+    coils = _shelf.coils
+    coil = _shelf.coil_at
+
+    put_can = _shelf.put_can
+    measure_can = _shelf.measure_can
+    cans = _shelf.cans
+    can = _shelf.can_at
+
+    add_hand_over = _machines.add_hand_over
+    hand_overs = _machines.hand_overs
+    machines = _machines.machine_names
 
 
 def open_store(place: str | Path | None = None) -> Store:

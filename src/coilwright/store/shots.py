@@ -17,6 +17,7 @@ from coilwright.store.tables import aside, delivery, machine, shot
 
 Group = Literal["station", "tray", "batch", "recipe", "hour", "day"]
 _CHUNK = 20_000
+_LONGEST = 20_000  # characters of a row that are kept word for word
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,15 +219,25 @@ class Delivery:
             self._connection.execute(shot.insert(), part)
         return written + len(part)
 
+    def last_row(self) -> int:
+        """The greatest row number set aside in this delivery; 0 without any."""
+        query = sa.select(sa.func.max(aside.c.row)).where(aside.c.delivery_id == self._number)
+        return int(self._connection.scalar(query) or 0)
+
+    def has_aside(self, reason: str, text: str) -> bool:
+        """Whether the same text was set aside for the same reason before, in whatever delivery."""
+        same = sa.and_(aside.c.reason == reason, aside.c.text == text[:_LONGEST])
+        return self._connection.scalar(sa.select(aside.c.id).where(same).limit(1)) is not None
+
     def set_aside(self, rows: Sequence[Aside]) -> int:
         """Keep rows that could not be taken; those of an earlier reading of the same delivery are there already."""
         query = sa.select(aside.c.row).where(aside.c.delivery_id == self._number)
         there = set(self._connection.scalars(query))
         new = [
-            {"delivery_id": self._number, "row": a.row, "reason": a.reason, "why": _shown(a.why)[:500],
-             "text": _shown(a.text)[:2000]}  # fmt: skip
+            {"delivery_id": self._number, "row": a.row, "reason": a.reason, "why": why[:500], "text": text[:2000]}
             for a in rows
             if a.row not in there
+            for why, text in [(_shown(a.why), _shown(a.text))]
         ]
         for k in range(0, len(new), _CHUNK):
             self._connection.execute(aside.insert(), new[k : k + _CHUNK])
@@ -275,4 +286,3 @@ def _window(since: float | None, until: float | None) -> list[sa.ColumnElement[b
     if until is not None:
         out.append(shot.c.time < until)
     return out
-

@@ -78,9 +78,7 @@ job_version = sa.Table(
 )  # fmt: skip
 
 # Readings taken for a job outside a trial: an LCR meter, a capture, a balance.
-job_reading = sa.Table(
-    "job_reading", meta, _key(), _to("job.id"), _number("time"), _text("source"), _json("readings")
-)
+job_reading = sa.Table("job_reading", meta, _key(), _to("job.id"), _number("time"), _text("source"), _json("readings"))
 
 coil = sa.Table(
     "coil", meta,
