@@ -118,22 +118,31 @@ def march(
     programme: Programme,
     steps: Steps | None = None,
     report: Callable[[float], None] | None = None,
+    *,
+    corrected: bool = True,
 ) -> March:
     """Run the programme from `state`. `report` is fed the share done, 0..1.
 
+    `corrected` False leaves the correction out (half the heat steps): for a field side that is itself only an estimate.
     Raises NotConverged when the step would have to vanish, with the errors (in tolerances) that led there.
     """
-    return _Marcher(field_side, stepper, drive, programme, steps or Steps()).run(state, report)
+    return _Marcher(field_side, stepper, drive, programme, steps or Steps(), corrected).run(state, report)
 
 
 class _Marcher:
     """The march while it runs: the last two field solves, the drive's last answer, the account."""
 
     def __init__(
-        self, field_side: FieldSide, stepper: Stepper, drive: Drive, programme: Programme, steps: Steps
+        self,
+        field_side: FieldSide,
+        stepper: Stepper,
+        drive: Drive,
+        programme: Programme,
+        steps: Steps,
+        corrected: bool = True,
     ) -> None:
         self.field_side, self.stepper, self.drive = field_side, stepper, drive
-        self.programme, self.steps = programme, steps
+        self.programme, self.steps, self.corrected = programme, steps, corrected
         self.account = Account()
         self.answer = drive.respond(0.0, 1.0 + 0j, drive.frequency)
         self.last: Loss | None = None
@@ -225,6 +234,8 @@ class _Marcher:
         if not trial.converged:
             return trial, self._loss, self.answer, 0.0
         loss, answer = self._solve(trial.state, level)
+        if not self.corrected:
+            return trial, loss, answer, 0.0
         corrected = self.stepper.step(state, dt, self._correction(loss), near=trial)
         moved = float(np.max(np.abs(corrected.state.temperature - trial.state.temperature)))
         return corrected, loss, answer, moved * _MISMATCH_SHARE

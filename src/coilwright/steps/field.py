@@ -34,7 +34,7 @@ def field(job: Job, *, level: Level = "normal", estimate_error: bool = True) -> 
     meshed = mesh_scene(drawn, drive.frequency, level)
     model = field_model(meshed)
     temperatures = start_temperatures(drawn, model)
-    solver, current = _settled(Field.of(model), drive, drawn, temperatures)
+    solver, current = settled(Field.of(model), drive, drawn, temperatures)
     coarse = None
     if estimate_error:
         rough = Field.of(field_model(mesh_scene(drawn, drive.frequency, _COARSER[level])))
@@ -60,7 +60,7 @@ def start_temperatures(drawn: Scene, model: FieldModel) -> dict[str, float]:
     }
 
 
-def _settled(solver: Field, drive: Drive, drawn: Scene, temperatures: dict[str, float]) -> tuple[Field, float]:
+def settled(solver: Field, drive: Drive, drawn: Scene, temperatures: dict[str, float]) -> tuple[Field, float]:
     """The field at the frequency, and the coil current (A rms), at which drive and loaded impedance agree."""
     answer = drive.respond(1.0, 1.0 + 0j, drive.frequency)
     if solver.model.coil is None:
