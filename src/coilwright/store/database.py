@@ -105,7 +105,11 @@ class Database:
         try:
             yield
         except sa.exc.DBAPIError as error:
-            raise _sentence(error, self.place) from None
+            raise self.sentence(error) from None
+
+    def sentence(self, error: Exception) -> Exception:
+        """What an error of the database means; the error itself when it is a fault of ours."""
+        return _sentence(error, self.place)
 
 
 def _file_of(given: str) -> Path | None:
@@ -161,7 +165,6 @@ def _hold_file(path: Path) -> None:
 
 
 def _sentence(error: Exception, place: str) -> Exception:
-    """What an error of the database means; the error itself when it is a fault of ours."""
     cause = getattr(error, "orig", None) or error
     name = getattr(cause, "sqlite_errorname", "")
     for start, what in _SENTENCES:

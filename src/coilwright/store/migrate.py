@@ -30,7 +30,7 @@ def bring_up_to_date(
     with writing() as connection:
         have = revision(connection, place)  # another program may have been faster
         if have != HEAD:
-            _apply(connection, have, place)
+            _run(connection, have, HEAD, place)
 
 
 def revision(connection: sa.Connection, place: str) -> str | None:
@@ -57,21 +57,27 @@ def scripts() -> ScriptDirectory:
     return ScriptDirectory(folder, version_locations=[folder])
 
 
-def _apply(connection: sa.Connection, have: str | None, place: str) -> None:
+def begin_at(connection: sa.Connection, step: str, place: str) -> None:
+    """Make the tables of an empty database as they were at `step`. Raises BadInput when a newer program wrote it."""
+    _run(connection, None, step, place)
+
+
+def _run(connection: sa.Connection, have: str | None, step: str, place: str) -> None:
     from alembic.operations import Operations
     from alembic.runtime.migration import MigrationContext
 
     script = scripts()
-    known = {step.revision for step in script.walk_revisions()}
-    if have is not None and have not in known:
-        what = f"was written by a newer coilwright (step {have[:40]}, known up to {HEAD}); update coilwright to read it"
+    known = {s.revision for s in script.walk_revisions()}
+    unknown = [s for s in (have, step) if s is not None and s not in known]
+    if unknown:
+        what = f"was written by a newer coilwright (step {unknown[0][:40]}, known up to {HEAD}); update coilwright to read it"
         raise BadInput(Fault(place, what))
     context = MigrationContext.configure(
         connection,
         opts={
             "version_table": VERSION_TABLE,
             "transactional_ddl": True,
-            "fn": lambda at, _: script._upgrade_revs("head", at),
+            "fn": lambda at, _: script._upgrade_revs(step, at),
         },
     )
     if have is not None and not sa.inspect(connection).has_table(VERSION_TABLE):

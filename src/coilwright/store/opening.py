@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from coilwright.store import backup as _backup
 from coilwright.store import jobs as _jobs
 from coilwright.store import machines as _machines
+from coilwright.store import plain_files as _plain_files
 from coilwright.store import shelf as _shelf
 from coilwright.store import trials as _trials
 from coilwright.store.database import Database
@@ -41,6 +43,9 @@ class Store(Database):
     add_hand_over = _machines.add_hand_over
     hand_overs = _machines.hand_overs
     machines = _machines.machine_names
+
+    back_up = _backup.back_up
+    export = _plain_files.export
 
 
 def open_store(place: str | Path | None = None) -> Store:
