@@ -19,13 +19,11 @@ from coilwright.cooling.table import circuit_from, read_cooling
 from coilwright.errors import BadInput
 from coilwright.evidence import Finding
 from coilwright.field.result import FieldResult
+from coilwright.heating.hazards import facts_of
 from coilwright.heating.result import ShotResult
 from coilwright.heating.tank_source import TankSource
 from coilwright.job import Job
-from coilwright.safety.cautions import Caution, Facts, cautions
-from coilwright.safety.exposure import ExposureDistance, Group, exposure_distance
-from coilwright.safety.stored import Store
-from coilwright.section.quad9 import Array
+from coilwright.safety.cautions import Caution, cautions
 from coilwright.tank.bridge import Wave
 from coilwright.tank.chain import winding_coil
 from coilwright.tank.inputs import TankInput
@@ -37,8 +35,6 @@ from coilwright.tank.startup import Harmonic, Mode, RingUp, drive_harmonics, rin
 _LOOKS = 10
 _MOST_CYCLES = 600
 _ORDERS = (1, 3, 5, 7, 9)
-_FARTHEST, _TABLE = 30.0, 120  # m and points: where the field of the coil is looked up
-GROUPS: tuple[Group, ...] = ("occupational", "general public")
 
 
 @dataclass(frozen=True, eq=False)
@@ -242,47 +238,6 @@ def _cautions(
 ) -> tuple[Caution, ...]:
     every = [*points, empty] if empty is not None else points
     bank = max((c.voltage for p in every for c in p.components if c.name == "tank"), default=None)
-    stores = []
-    if bank is not None:
-        farad = source.tank.tank.bank.capacitance
-        stores.append(Store("the tank capacitors", farad, math.sqrt(2.0) * bank))
-    current = float(shot.trace.coil.current.max())
-    facts = Facts(
-        frequency=points[0].frequency,
-        coil_voltage=float(shot.trace.coil.voltage.max()),
-        tank_voltage=bank,
-        stores=tuple(stores),
-        distances=tuple(stray_distances(field, current, points[0].frequency)),
-        water_cooled=cooling is not None or (job.coil is not None and "tube" in job.coil.conductor.section),
-        water_outlet=None if cooling is None else cooling.outlet_temperature,
-        hottest_part=max(float(b.maximum.max()) for b in shot.trace.bodies.values()),
-        evacuated_glass=any(b.space == "vacuum" for b in job.bodies)
-        and any(m.glass is not None for m in shot.model.scene.materials.values()),
-        toxic_charge=any(b.charge is not None for b in job.bodies),
-        flux_or_filler=any("braz" in b.material or "solder" in b.material for b in job.bodies),
-    )
+    farad = source.tank.tank.bank.capacitance
+    facts = facts_of(job, shot, field, points[0].frequency, bank_voltage=bank, bank_capacitance=farad, cooling=cooling)
     return tuple(cautions(facts))
-
-
-def stray_distances(field: FieldResult, current: float, frequency: float) -> Iterator[ExposureDistance]:
-    """How far from the coil its field falls to the published levels, in the worst of three directions."""
-    turns = field.state.reduced.coil
-    if turns is None or abs(field.coil_current) == 0.0:
-        return
-    scale = current / abs(field.coil_current)
-    middle = float(np.mean(turns.skin.collocation[:, 1]))
-    nearest = 2.0 * float(turns.skin.collocation[:, 0].max())
-    # The field is smooth out there: a table of its logarithm answers the search.
-    away = np.geomspace(nearest, _FARTHEST, _TABLE)
-    flux = scale * np.max([_modulus(field, away, middle, d) for d in ((0, 1), (0, -1), (1, 0))], axis=0)
-
-    def at(distance: float) -> float:
-        return math.exp(float(np.interp(math.log(distance), np.log(away), np.log(flux))))
-
-    for group in GROUPS:
-        yield exposure_distance(at, frequency, group, shortest=nearest, longest=_FARTHEST)
-
-
-def _modulus(field: FieldResult, away: Array, middle: float, direction: tuple[int, int]) -> Array:
-    places = np.column_stack([1e-6 + away * direction[0], middle + away * direction[1]])
-    return np.asarray(np.linalg.norm(field.flux_density_at(places), axis=1))

@@ -22,6 +22,7 @@ PLACES = ("coldest", "hottest", "mean")
 SECTIONS = (
     "format", "job", "surroundings", "body", "material", "coil", "drive", "accept", "point", "joint", "contact",
     "tank", "capacitor", "source", "cooling", "fixture", "varies", "seek", "machine", "workshop",
+    "documents",
 )  # fmt: skip
 
 

@@ -45,6 +45,7 @@ LATER: dict[str, bool] = {
     "seek": False,
     "machine": False,
     "workshop": False,
+    "documents": False,
 }
 # The TOML reader takes time with the square of the length of a dotted key, so such keys are not given to it.
 _LONG_KEY = re.compile(r"(?<![\w-])(?:[\w-]++[ \t]*+\.[ \t]*+){30}")

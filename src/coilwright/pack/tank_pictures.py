@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from coilwright.heating.electrical import GROUPS, StartUp, TankReport, stray_distances
+from coilwright.heating.electrical import StartUp, TankReport
+from coilwright.heating.hazards import GROUPS, stray_distances
 from coilwright.pack.field_pictures import outlines
 from coilwright.pack.looks import CURRENT, FAINT, GOOD, HOT, INK, save, sheet
 from coilwright.pack.tank_diagram import tank_diagram, water_schematic

@@ -60,11 +60,18 @@ def tank(job: Job, *, report: Callable[[float], None] | None = None) -> TankStud
         what = "is missing; a tank is judged with the source that drives it: add [tank], [[capacitor]] and [source]"
         raise BadInput(Fault(f"{job.name}: source", what))
     study = _study(job, report)
-    warm = _copper_temperature(study)
-    if warm is not None and abs(warm - study.shot.model.scene.coil_temperature) > _WORTH_REPEATING:
-        # the water leaves the copper at another temperature than assumed: once more with that
-        study = _study(job.with_value("coil.water_temperature", f"{warm - ZERO_CELSIUS:.1f} degC"), report)
+    warmer = with_warm_copper(job, study)
+    if warmer is not None:
+        study = _study(warmer, report)
     return TankStudy(study, _banks(job, study), _matches(study))
+
+
+def with_warm_copper(job: Job, study: TankReport) -> Job | None:
+    """The job at the copper temperature that its water leaves, None where that is as assumed: worth solving once more."""
+    warm = _copper_temperature(study)
+    if warm is None or abs(warm - study.shot.model.scene.coil_temperature) <= _WORTH_REPEATING:
+        return None
+    return job.with_value("coil.water_temperature", f"{warm - ZERO_CELSIUS:.1f} degC")
 
 
 def _study(job: Job, report: Callable[[float], None] | None) -> TankReport:

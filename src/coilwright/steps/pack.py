@@ -1,0 +1,172 @@
+"""The build pack: every verb run once for one job, its results gathered, paper written from them."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from coilwright.errors import BadInput, CoilwrightError
+from coilwright.field.look import CheckResult
+from coilwright.field.report import FieldReport
+from coilwright.heating.electrical import TankReport, electrical_report
+from coilwright.heating.hand_sheet import QuickResult
+from coilwright.heating.hazards import facts_of
+from coilwright.heating.result import ShotResult
+from coilwright.heating.tank_source import has_source, tank_source
+from coilwright.job import Job
+from coilwright.job.price import price, read_rates
+from coilwright.job.schema_documents import read_documents
+from coilwright.job.schema_workshop import read_workshop
+from coilwright.line.hand_over import HandOverSheet, hand_over_sheet
+from coilwright.line.why import machine_board
+from coilwright.pack.contents import PackContents, TitleBlock
+from coilwright.safety.cautions import cautions
+from coilwright.steps.check import check
+from coilwright.steps.field import field as field_of
+from coilwright.steps.heat import heat
+from coilwright.steps.quick import quick
+from coilwright.steps.tank import with_warm_copper
+from coilwright.steps.window import window
+from coilwright.window.result import WindowResult
+from coilwright.window.study import Effort
+
+Report = Callable[[float], None]
+# Enough for a forecast on paper; `coilwright window` builds on more.
+_SHOTS = 20_000
+_EFFORT = Effort(runs=0, fresh=8, refine=8, workers=2)
+_DIGEST = 12  # hexadecimal digits printed: two jobs of one shop meet by chance once in 10^14
+
+
+@dataclass(frozen=True)
+class PackWishes:
+    """What is asked of a pack besides the job: `date` and `language` in place of the job's, `rates` a file of prices,
+    `limits` whether readings get limits (some seconds of shots), `effort` of the window."""
+
+    date: str | None = None
+    language: str | None = None
+    rates: Path | None = None
+    limits: bool = True
+    effort: Effort = _EFFORT
+    shots: int = _SHOTS
+
+
+@dataclass
+class _Gathered:
+    missing: dict[str, str] = field(default_factory=dict)
+
+
+def contents(job: Job, wishes: PackWishes | None = None, report: Report | None = None) -> PackContents:
+    """Run the verbs and gather their results. Raises BadInput, NotConverged; what a job cannot give is named in `missing`."""
+    wishes, told = wishes or PackWishes(), report or (lambda share: None)
+    documents, missing = read_documents(job), _Gathered()
+    if wishes.language is not None:
+        documents = type(documents).model_validate({**documents.model_dump(), "language": wishes.language})
+    looked = check(job)
+    cold, shot, tank = _solved(job, lambda x: told(0.4 * x))
+    told(0.4)
+    seen = _window(job, wishes, missing, lambda x: told(0.4 + 0.3 * x))
+    told(0.7)
+    machine = _machine(job, looked, tank, seen, missing, wishes)
+    told(0.9)
+    facts = facts_of(shot.model.scene.job, shot, cold.result, cold.result.frequency)
+    sheet = None
+    if wishes.rates is not None:
+        sheet = price(read_rates(wishes.rates), counted(job, shot, tank), wishes.rates.name)
+    else:
+        missing.missing["price"] = "no file of rates was given (--rates FILE)"
+    if tank is None:
+        missing.missing["tank"] = "the job has no [source] and [tank]"
+    elif tank.cooling is None:
+        missing.missing["cooling"] = "the job has no [cooling]"
+    return PackContents(
+        job, title_block(job, wishes.date), documents, read_workshop(job), looked, cold, shot, _quick(job, missing), tank,
+        seen, machine, sheet, tuple(cautions(facts)) if tank is None else tank.cautions, facts.distances, missing.missing,
+    )  # fmt: skip
+
+
+def _solved(job: Job, report: Report) -> tuple[FieldReport, ShotResult, TankReport | None]:
+    """Cold field, shot and electrical report of the same job, at the copper temperature its own water leaves."""
+    cold, shot = field_of(job), heat(job, report=report)
+    if not has_source(job):
+        return cold, shot, None
+    tank = electrical_report(shot, tank_source(job), cold.result)
+    warmer = with_warm_copper(job, tank)
+    if warmer is not None:
+        cold, shot = field_of(warmer), heat(warmer, report=report)
+        tank = electrical_report(shot, tank_source(warmer), cold.result)
+    return cold, shot, tank
+
+
+def _quick(job: Job, missing: _Gathered) -> QuickResult | None:
+    try:
+        return quick(job)
+    except BadInput as fault:
+        missing.missing["quick"] = str(fault)
+        return None
+
+
+def _window(job: Job, wishes: PackWishes, missing: _Gathered, report: Report) -> WindowResult | None:
+    if "varies" not in job.later:
+        missing.missing["window"] = "the job does not say what varies ([[varies]])"
+        return None
+    return window(job, shots=wishes.shots, effort=wishes.effort, observe=False, report=report)
+
+
+def _machine(job: Job, looked: CheckResult, tank: TankReport | None, seen: WindowResult | None, missing: _Gathered,
+             wishes: PackWishes) -> HandOverSheet | None:  # fmt: skip
+    if not wishes.limits:
+        missing.missing["machine"] = "limits were not asked for (--no-limits)"
+        return None
+    starts = () if seen is None else seen.stations.start_times
+    try:
+        return hand_over_sheet(machine_board(job), job, looked, tank, starts)
+    except CoilwrightError as fault:
+        missing.missing["machine"] = str(fault)
+        return None
+
+
+def title_block(job: Job, date: str | None) -> TitleBlock:
+    """The corner of every sheet; the date is the one asked for, else the job's, else none."""
+    import coilwright
+
+    d = read_documents(job if date is None else _dated(job, date))
+    return TitleBlock(job.title, d.number, d.revision, d.date, d.customer, d.shop, d.drawn_by, d.checked_by, job.name,
+                      digest(job), coilwright.__version__)  # fmt: skip
+
+
+def _dated(job: Job, date: str) -> Job:
+    return job.with_value("documents.date", date)
+
+
+def digest(job: Job) -> str:
+    """Names what the job says, wherever its file stands: the hand-over record may be added without changing it."""
+    kept = {k: v for k, v in job.to_dict().items() if k != "machine"}
+    text = json.dumps(kept, sort_keys=True, ensure_ascii=False, default=str)
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()[:_DIGEST]
+
+
+def counted(job: Job, shot: ShotResult, tank: TankReport | None) -> Mapping[str, float]:
+    """What a file of rates may count with `of`."""
+    turns = shot.model.scene.section.turns
+    out = {
+        "stations": float(_stations(job)),
+        "hours of shots per thousand parts": 1000.0 * (job.drive.shot_time or 0.0) / 3600.0,
+    }
+    if turns:
+        out["coil turns"] = math.fsum(t.weight for t in turns)
+        out["coil conductor, m"] = math.fsum(2.0 * math.pi * t.r * t.weight for t in turns)
+    if job.coil is not None and job.coil.leads is not None:
+        out["lead conductor, m"] = 2.0 * job.coil.leads.length
+    if tank is not None:
+        out["capacitors"] = float(sum(g.parallel * g.series for g in tank.tank.bank.groups))
+        out["source power, kW"] = float(tank.shot.trace.source.power.max()) / 1e3 if tank.shot.trace.source else 0.0
+    return out
+
+
+def _stations(job: Job) -> int:
+    fixture = job.later.get("fixture", {})
+    return int(fixture.get("stations", 1)) if isinstance(fixture, Mapping) else 1
