@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from coilwright.errors import BadInput
-from coilwright.line.log import add_log, read_map
+from coilwright.line.log import add_log
+from coilwright.line.mapping import read_map
 from coilwright.store.shots import Shot, ShotStore
 
 MAP = """

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from coilwright.cli.main import main
-from coilwright.line.log import add_log, read_map
+from coilwright.line.log import add_log
+from coilwright.line.mapping import read_map
 from coilwright.line.rehearse import LOG_MAP, choose, readings_text, rehearse, write_log
 from coilwright.line.watch import watch
 from coilwright.store.shots import Shot, ShotStore

@@ -92,9 +92,9 @@ def heat(path: Path, as_json: bool, out: Path | None, asked: Shots) -> int:
     from coilwright.steps.heat import heat as shoot
 
     job = load(path)
-    every = None if asked.every is None else _time("--every", asked.every)
-    pause = _time("--pause", asked.pause)
-    watch = 0.0 if asked.watch is None else _time("--watch", asked.watch)
+    every = None if asked.every is None else time_given("--every", asked.every)
+    pause = time_given("--pause", asked.pause)
+    watch = 0.0 if asked.watch is None else time_given("--watch", asked.watch)
     target = folder(out)
     results: list[ShotResult] = []
     for number in range(asked.shots):
@@ -219,7 +219,7 @@ def section_files(result: CheckResult, target: Path) -> list[Path]:
     return [section_picture(result, target / f"section.{ending}") for ending in ("svg", "png")]
 
 
-def _time(option: str, text: str) -> float:
+def time_given(option: str, text: str) -> float:
     from coilwright.units import UnitFault, parse
 
     try:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -33,6 +36,22 @@ def add(
 ) -> None:
     """Read a log file; doubtful rows are kept aside with the reason. Reading it twice changes nothing."""
     guarded(as_json, lambda: _add(log, mapping, store, as_json))
+
+
+@app.command()
+def listen(
+    address: Annotated[str, typer.Argument(metavar="ADDRESS", help="mqtt://host:port/topic", show_default=False)],
+    mapping: Annotated[
+        Path, typer.Option("--map", metavar="FILE", help="TOML that names the keys", show_default=False)
+    ],
+    store: Store = _STORE,
+    during: Annotated[
+        str | None, typer.Option("--for", metavar="TIME", help='how long, e.g. "10 min" (default: until stopped)')
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Take shots as a machine publishes them over MQTT; acknowledged only when they are in the store to stay."""
+    guarded(as_json, lambda: _listen(address, mapping, store, during, as_json))
 
 
 @app.command()
@@ -80,7 +99,7 @@ def why_command(
 
 
 def _add(log: Path, mapping: Path, store: str, as_json: bool) -> int:
-    from coilwright.steps.line import line_add
+    from coilwright.steps.shot_log import line_add
 
     got = line_add(log, mapping, store)
     if as_json:
@@ -90,6 +109,44 @@ def _add(log: Path, mapping: Path, store: str, as_json: bool) -> int:
     for reason, number in sorted(got.aside.items()):
         print(f"  set aside: {number} {reason}")
     return 0
+
+
+def _listen(address: str, mapping: Path, store: str, during: str | None, as_json: bool) -> int:
+    from coilwright.cli.console import say
+    from coilwright.steps.shot_log import line_listen
+
+    with _until(during) as stop:
+        got = line_listen(address, mapping, store, stop=stop, say=say)
+    if as_json:
+        print_json(got.to_dict())
+        return 0
+    h = got.heard
+    print(f"{got.address}: {h.messages} messages, {h.written} new shots of {got.machine}, {h.known} known before")
+    for reason, number in sorted(h.aside.items()):
+        print(f"  set aside: {number} {reason}")
+    return 0
+
+
+@contextmanager
+def _until(during: str | None) -> Iterator[Callable[[], bool]]:
+    """Whether it is time to stop: after `during`, on Ctrl+C, or when the system asks; never in the middle of a shot."""
+    import signal
+    import threading
+    import time
+
+    from coilwright.cli.compute import time_given
+
+    end = math.inf if during is None else time.monotonic() + time_given("--for", during)
+    asked = threading.Event()
+    before = {}
+    if threading.current_thread() is threading.main_thread():
+        for number in (signal.SIGINT, signal.SIGTERM):
+            before[number] = signal.signal(number, lambda *_: asked.set())
+    try:
+        yield lambda: asked.is_set() or time.monotonic() > end
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _show(store: str, machine: str | None, as_json: bool) -> int:

@@ -1,4 +1,4 @@
-"""The line: log in, log looked at, causes found, practice cases made."""
+"""The line: the log looked at, causes found, practice cases made."""
 
 from __future__ import annotations
 
@@ -10,19 +10,12 @@ from typing import Any
 from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
 from coilwright.line.limits import Limit, limits, missing
-from coilwright.line.log import Imported, add_log, read_map
 from coilwright.line.machine import baseline
 from coilwright.line.rehearse import Case, choose, rehearse, write_case
 from coilwright.line.taken import Readings, Tallied, read_readings
 from coilwright.line.watch import Watch, watch
 from coilwright.line.why import Answer, machine_board, predicted_healthy, why
 from coilwright.store.shots import ShotStore
-
-
-def line_add(log: Path, mapping: Path, store: str) -> Imported:
-    """Read a log file into the store; reading it again changes nothing. Raises BadInput."""
-    with ShotStore(store) as opened:
-        return add_log(log, read_map(mapping), opened)
 
 
 def line_show(store: str, machine: str | None = None) -> Watch:

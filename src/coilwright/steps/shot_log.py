@@ -1,0 +1,58 @@
+"""Shots into the store: from files, and as a machine publishes them. Light, since a listener runs for ever."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from coilwright.line.intake import Heard, Intake
+from coilwright.line.listen import Listener, read_address
+from coilwright.line.log import Imported, add_log
+from coilwright.line.mapping import read_map
+from coilwright.store.shots import ShotStore
+
+
+def line_add(log: Path, mapping: Path, store: str) -> Imported:
+    """Read a log file into the store; reading it again changes nothing. Raises BadInput."""
+    with ShotStore(store) as opened:
+        return add_log(log, read_map(mapping), opened)
+
+
+def line_listen(address: str, mapping: Path, store: str, *, stop: Callable[[], bool], say: Callable[[str], None],
+                first_wait: float = 0.5) -> Listened:  # fmt: skip
+    """Take the shots a machine publishes over MQTT until `stop` says so; `say` is told what happens on the way.
+
+    Outages of broker and database are waited out, the first time for `first_wait` seconds. A shot is acknowledged only when
+    it is in the database to stay. Raises BadInput, MissingExtra without the client library.
+    """
+    where, given = read_address(address), read_map(mapping)
+    with ShotStore(store) as opened:
+        listener = Listener(where, Intake(opened, given, str(where)), say, first_wait)
+        listener.run(stop)
+    return Listened(
+        str(where), given.machine, listener.name, listener.connections, listener.unsafe, listener.intake.heard
+    )
+
+
+@dataclass(frozen=True)
+class Listened:
+    """What came of listening. `session` is the name at the broker, `unsafe` messages the sender did not secure."""
+
+    address: str
+    machine: str
+    session: str
+    connections: int
+    unsafe: int
+    heard: Heard
+
+    def to_dict(self) -> dict[str, Any]:
+        return {
+            "address": self.address,
+            "machine": self.machine,
+            "session": self.session,
+            "connections": self.connections,
+            "unsafe": self.unsafe,
+            **self.heard.to_dict(),
+        }
