@@ -9,7 +9,7 @@ axis and are bodies of revolution.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -46,7 +46,7 @@ from coilwright.field.reduced import Drive, Reduced, reduce_exterior
 from coilwright.field.skin import ComplexArray
 from coilwright.field.solve import Field
 from coilwright.field.state import FieldState
-from coilwright.section.quad9 import Array
+from coilwright.section.quad9 import Array, BoolArray
 
 _CHUNK = 16  # poses whose fields stay in memory together
 _ENOUGH_MODES = 1e-4  # share of the power in the last harmonic above which more are needed
@@ -70,13 +70,14 @@ class PosePart:
         temperatures: Temperatures = None,
         modes: int = 3,
         *,
+        current: float = 1.0,
         rings: Rings | None = None,
         thin_skin: bool = False,
     ) -> PosePart:
         """Prepare. `temperatures` as in `Field.state`; `modes` >= 1 is the highest harmonic.
 
         `rings`: what stands for the coil, by default its surface currents as solved in line (`surface_rings`). A
-        saturating body is taken at the state it has in line with 1 A. `thin_skin`: harmonics m >= 1 by the surface
+        saturating body is taken at the state it has in line with `current` (A rms). `thin_skin`: harmonics m >= 1 by the surface
         impedance; cheaper on fine meshes and good to 3 % of them when the skin is 15 times thinner than the part, but
         without losses inside. Raises BadInput without live bodies or turns.
         """
@@ -84,7 +85,7 @@ class PosePart:
             raise BadInput(Fault("modes", f"must be at least 1; received {modes}"))
         if not solver.model.bodies:
             raise BadInput(Fault("body", "a pose needs a body that sees the field; the model has none"))
-        only_coil = Drive(1.0 if solver.model.coil is not None else 0.0)
+        only_coil = Drive(current if solver.model.coil is not None else 0.0)
         state = solver.state(temperatures, only_coil)
         rings = surface_rings(state) if rings is None else rings
         live, omega = solver.live, solver.model.angular_frequency
@@ -143,17 +144,43 @@ class PosePart:
             out.append(r * given.field[1, k] / (1j * m))
         return out
 
-    def power(self, poses: Poses) -> tuple[Array, Array]:
-        """Power (W per A^2) in all live bodies for n poses: total (n,) and by harmonic (n, M + 1)."""
+    def power(self, poses: Poses, *, within: Collection[str] | None = None) -> tuple[Array, Array]:
+        """Power (W per A^2) for n poses, total (n,) and by harmonic (n, M + 1): in all live bodies, or `within` some."""
+        forms = [mode.form if within is None else mode.form_of(self._points_of(within)) for mode in self.modes]
         rows = pose_rows(poses)
         by_mode = np.zeros((len(rows), self.order + 1))
         for start in range(0, len(rows), _CHUNK):
             pick = slice(start, start + _CHUNK)
-            for k, phi in enumerate(self._potentials(self._incident(rows[pick]))):
-                m = k if k <= self.order else k - self.order
-                form = self.modes[m].form
-                by_mode[pick, m] += np.einsum("pi,pi->p", phi.conj(), phi @ form.T).real
+            by_mode[pick] = self._powers(self._potentials(self._incident(rows[pick])), forms)
         return by_mode.sum(axis=1), by_mode
+
+    def _powers(self, potentials: list[ComplexArray], forms: list[ComplexArray]) -> Array:
+        out = np.zeros((len(potentials[0]), self.order + 1))
+        for k, phi in enumerate(potentials):
+            m = k if k <= self.order else k - self.order
+            out[:, m] += np.einsum("pi,pi->p", phi.conj(), phi @ forms[m].T).real
+        return out
+
+    def _points_of(self, within: Collection[str]) -> BoolArray:
+        """Which collocation points lie on bodies of these names. Raises BadInput for a name that is no live body."""
+        live = self.state.reduced.live
+        names = [b.name for b in live.bodies]
+        unknown = [n for n in within if n not in names]
+        if unknown:
+            raise BadInput(Fault("within", f"must name live bodies ({', '.join(names)}); received {unknown[0]!r}"))
+        return np.repeat([n in within for n in names], 2 * np.diff(live.start))
+
+    def answers(self, poses: Poses, within: Collection[str]) -> tuple[Array, ComplexArray]:
+        """For n poses the power (n,) W per A^2 in some of the bodies, and what all of them add to the coil (n,) ohm."""
+        forms = [mode.form_of(self._points_of(within)) for mode in self.modes]
+        rows = pose_rows(poses)
+        power, impedance = np.zeros(len(rows)), np.zeros(len(rows), dtype=np.complex128)
+        for start in range(0, len(rows), _CHUNK):
+            pick = slice(start, start + _CHUNK)
+            given = self._incident(rows[pick])
+            power[pick] = self._powers(self._potentials(given), forms).sum(axis=1)
+            impedance[pick] = self._reaction(given, given)
+        return power, impedance
 
     def _inside(self) -> ModeInterior:
         if self.inside is None:
@@ -178,6 +205,15 @@ class PosePart:
     def loss_map(self, pose: Pose, azimuths: Array) -> Array:
         """Mean loss (W/m^3 per A^2) at azimuths (k,) in rad from +x and the Gauss points: (k, e, q)."""
         return self._loss(self.current_modes(pose), np.atleast_1d(np.asarray(azimuths, dtype=float)))
+
+    def side_harmonics(self, pose: Pose, weights: Array, highest: int = 3) -> ComplexArray:
+        """How unevenly the loss lies round the axis: (k, highest) complex q_n for k sets of weights (k, e, q) over the
+        section, so that the weighted loss at azimuth phi goes as 1 + sum over n of Re(q_n e^{in phi})."""
+        count = 2 * self.order + highest + 1
+        angle = 2.0 * np.pi * np.arange(count) / count
+        loss = self._loss(self.current_modes(pose), angle).reshape(count, -1) @ weights.reshape(len(weights), -1).T
+        spectrum = np.exp(-1j * np.outer(np.arange(1, highest + 1), angle)) @ loss
+        return np.asarray((2.0 * spectrum / loss.sum(axis=0)).T)
 
     def _loss(self, harmonics: list[tuple[ComplexArray, ComplexArray, ComplexArray]], azimuths: Array) -> Array:
         sigma = self.state.sigma
@@ -253,30 +289,30 @@ class PosePart:
     def _impedance_change(self, pose: Pose) -> complex:
         """dZ (ohm) of the coil with its current frozen; of the complex current's conjugate, so that Re dZ is the power."""
         given = self._incident(pose_rows(pose))
-        return self._reaction(given, given)
+        return complex(self._reaction(given, given)[0])
 
     def mutual_change(self, pose: Pose, loops: Rings, at: Pose = Pose()) -> complex:  # noqa: B008 - frozen
         """Voltage (V) per A of coil current that the part adds in other thin loops in series, standing at pose `at`."""
         rows = pose_rows(at)
         seen = incident(loops, self.bare.skin.collocation, rows, self.order)
-        return self._reaction(self._incident(pose_rows(pose)), seen)
+        return complex(self._reaction(self._incident(pose_rows(pose)), seen)[0])
 
-    def _reaction(self, given: Incident, seen: Incident) -> complex:
-        """Voltage that the part's answer to one field drives in the sources of another (reciprocity, on the skin)."""
+    def _reaction(self, given: Incident, seen: Incident) -> ComplexArray:
+        """Voltages (p,) that the part's answers to some fields drive in the sources of others (reciprocity, on the skin)."""
         skin, omega = self.bare.skin, self.bare.omega
         tangent, normal = directions(skin.points)
         r, weight = skin.collocation[:, 0], skin.circulation
         value = skin.interpolation() / r[:, None]
-        total = 0j
+        total = np.zeros(len(given.potential), dtype=np.complex128)
         for k, (phi, back) in enumerate(zip(self._potentials(given), self._potentials(seen), strict=True)):
             m = k if k <= self.order else k - self.order
-            H, other = np.conj(seen.field[:, k, 0]), np.conj(back[0])
-            on_skin = self.modes[m].response @ phi[0]
-            inner = value @ (self.modes[m].skin_values @ on_skin)
+            H, other = np.conj(seen.field[:, k]), np.conj(back)
+            on_skin = phi @ self.modes[m].response.T
+            inner = on_skin @ (value @ self.modes[m].skin_values).T
             if m == 0:
                 along = H[0] * tangent[:, 0] + H[2] * tangent[:, 1]
-                total += np.sum((other / r * on_skin - inner * along) * r * weight)
+                total += np.sum((other / r * on_skin - inner * along) * r * weight, axis=1)
             else:
                 across = H[0] * normal[:, 0] + H[2] * normal[:, 1]
-                total += MU0 * np.sum((inner * across - other * on_skin) * r * weight)
-        return complex(-2j * np.pi * omega * total)
+                total += MU0 * np.sum((inner * across - other * on_skin) * r * weight, axis=1)
+        return np.asarray(-2j * np.pi * omega * total)

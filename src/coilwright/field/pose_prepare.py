@@ -18,18 +18,25 @@ from coilwright.field.pose_thin_skin import THIN_ENOUGH, surface_impedance
 from coilwright.field.reduced import Drive, Reduced
 from coilwright.field.skin import ComplexArray, Skin
 from coilwright.field.state import FieldState
-from coilwright.section.quad9 import Array, line_slope
+from coilwright.section.quad9 import Array, BoolArray, line_slope
 
 
 @dataclass(frozen=True, eq=False)
 class Mode:
     """Harmonic |m|: `response` (2b, 2b) gives h (m = 0) or q (m >= 1) on the skin from the incident potential,
-    `skin_values` (k, 2b) the unknown at the skin's nodes from that, `form` is Q."""
+    `skin_values` (k, 2b) the unknown at the skin's nodes from that, `form` is Q = response^H middle response, and the
+    `middle` has a block of its own for every body."""
 
     response: ComplexArray
     skin_values: ComplexArray
+    middle: ComplexArray
     form: ComplexArray
     factor: Any
+
+    def form_of(self, points: BoolArray) -> ComplexArray:
+        """Q of the power in some of the bodies, those of these collocation points (2b,)."""
+        part = self.response[points]
+        return np.asarray(part.conj().T @ self.middle[np.ix_(points, points)] @ part, dtype=np.complex128)
 
 
 def directions(points: Array) -> tuple[Array, Array]:
@@ -64,8 +71,8 @@ def axial_mode(bare: Reduced, state: FieldState) -> Mode:
     V, K = blocks(skin.collocation, skin, itself=True)
     response = sl.inv((0.5 * skin.interpolation() - K) @ Z + MU0 * V)
     S = Z.conj().T @ mass
-    form = response.conj().T @ (2.0 * np.pi * omega * (S - S.conj().T) / 2j) @ response
-    return Mode(response, Z, form, factor)
+    middle = 2.0 * np.pi * omega * (S - S.conj().T) / 2j
+    return Mode(response, Z, middle, response.conj().T @ middle @ response, factor)
 
 
 def _without_exterior(bare: Reduced) -> Reduced:
@@ -94,7 +101,7 @@ def closed_mode(Z: ComplexArray, factor: Any, inside: Interior, omega: float, V:
     middle = 2.0 * np.pi * 0.5 * (S + S.conj().T)
     # For real potentials only the real part of the form counts; what is left of the rest is noise of the discretisation.
     form = (response.conj().T @ middle @ response).real.astype(complex)
-    return Mode(response, Z, form, factor)
+    return Mode(response, Z, middle, form, factor)
 
 
 def thick_skins(state: FieldState) -> tuple[Finding, ...]:
