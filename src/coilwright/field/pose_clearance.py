@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from coilwright.errors import BadInput, Fault
 from coilwright.field.pose_incident import Pose, Poses, pose_rows, rotations
-from coilwright.section.geometry import Section, SectionBody
+from coilwright.section.geometry import Section
 from coilwright.section.outline import Outline
 from coilwright.section.quad9 import Array, BoolArray
 
@@ -65,28 +66,66 @@ def _inside(outlines: Sequence[Outline], points: Array) -> BoolArray:
     return np.asarray(inside)
 
 
-def _signed(points: Array, outlines: Sequence[Outline], chains: Sequence[Array]) -> float:
-    """Smallest distance of points (n, 3) from a body of revolution; below zero when one lies inside it."""
+def _box_distances(flat: Array, outline: Outline) -> Array:
+    """Distance (m) of points (n, 2) from the box round an outline: never more than from the outline itself."""
+    r0, r1, z0, z1 = outline.box
+    return np.hypot(
+        np.maximum(np.maximum(r0 - flat[:, 0], flat[:, 0] - r1), 0.0),
+        np.maximum(np.maximum(z0 - flat[:, 1], flat[:, 1] - z1), 0.0),
+    )
+
+
+def _signed(points: Array, outlines: Sequence[Outline], chains: Sequence[Array], enough: float) -> float:
+    """Smallest distance of points (n, 3) from a body of revolution, below zero when one lies inside it; points that are
+    surely farther than `enough` (m) are passed over, and inf returned when all are."""
     flat = _meridian(points)
+    flat = flat[_box_distances(flat, outlines[0]) < enough]
+    if not len(flat):
+        return math.inf
     away = np.min([_distances(flat, c) for c in chains], axis=0)
     return float(np.min(np.where(_inside(outlines, flat), -away, away)))
 
 
-def _clearances(section: Section, row: Array) -> Iterator[tuple[float, str, str]]:
-    """(clearance, turn, body) of every pair."""
+@dataclass(frozen=True, eq=False)
+class _Shape:
+    """Outlines of a turn or body, their chains of points, and the points of its surface (n, 3)."""
+
+    name: str
+    outlines: tuple[Outline, ...]
+    chains: list[Array]
+    points: Array
+
+    @staticmethod
+    def of(name: str, outlines: Sequence[Outline]) -> _Shape:
+        chains = [_outline_points(o) for o in outlines]
+        return _Shape(name, tuple(outlines), chains, np.vstack([_ring_points(c) for c in chains]))
+
+
+def _nearest(turns: Sequence[_Shape], bodies: Sequence[_Shape], row: Array) -> tuple[float, str, str]:
+    """(clearance, turn, body) of the pair that comes closest; (inf, "", "") without any."""
     rotation, shift = rotations(row[None])[0], row[:3]
     pivot = np.array([0.0, 0.0, row[5]])
-    bodies: list[tuple[SectionBody, list[Array], Array]] = []
-    for body in section.bodies:
-        chains = [_outline_points(o) for o in body.outlines]
-        bodies.append((body, chains, np.vstack([_ring_points(c) for c in chains])))
-    for turn in section.turns:
-        chain = _outline_points(turn.outer)
-        moved = (_ring_points(chain) - pivot) @ rotation.T + shift + pivot
-        for body, chains, points in bodies:
-            back = (points - shift - pivot) @ rotation + pivot
-            nearest = min(_signed(moved, body.outlines, chains), _signed(back, (turn.outer,), [chain]))
-            yield nearest, turn.name, body.name
+    pairs = []
+    for turn in turns:
+        moved = (turn.points - pivot) @ rotation.T + shift + pivot
+        pairs += [(float(_box_distances(_meridian(moved), b.outlines[0]).min()), moved, turn, b) for b in bodies]
+    best = (math.inf, "", "")
+    for bound, moved, turn, body in sorted(pairs, key=lambda p: p[0]):
+        if bound >= best[0]:
+            break
+        away = _signed(moved, body.outlines, body.chains, best[0])
+        back = (body.points - shift - pivot) @ rotation + pivot
+        away = min(away, _signed(back, turn.outlines[:1], turn.chains[:1], min(best[0], away)))
+        if away < best[0]:
+            best = (away, turn.name, body.name)
+    return best
+
+
+def _shapes(section: Section) -> tuple[list[_Shape], list[_Shape]]:
+    return (
+        [_Shape.of(t.name, [t.outer]) for t in section.turns],
+        [_Shape.of(b.name, b.outlines) for b in section.bodies],
+    )
 
 
 def pose_clearance(section: Section, pose: Pose) -> float:
@@ -94,18 +133,16 @@ def pose_clearance(section: Section, pose: Pose) -> float:
 
     Found to about a hundredth of a turn's size; inf without turns or bodies.
     """
-    return min((c for c, _, _ in _clearances(section, pose_rows(pose)[0])), default=math.inf)
+    return _nearest(*_shapes(section), pose_rows(pose)[0])[0]
 
 
 def check_poses(section: Section, poses: Poses, *, least: float = 0.0, where: str = "poses") -> Array:
     """Clearances (n,) in m. Raises BadInput naming every draw whose clearance is not above `least` (m)."""
     rows = pose_rows(poses)
     out, faults = np.full(len(rows), math.inf), []
+    turns, bodies = _shapes(section)
     for n, row in enumerate(rows):
-        pairs = list(_clearances(section, row))
-        if not pairs:
-            continue
-        away, turn, body = min(pairs)
+        away, turn, body = _nearest(turns, bodies, row)
         out[n] = away
         if away <= least:
             need = "must clear each other" if least == 0.0 else f"must stay {1e3 * least:.3g} mm apart"
