@@ -47,8 +47,9 @@ def crossing(
     temperatures: tuple[float, float],
     burnt: tuple[float, float],
     share: float,
+    alive: float = 1.0,
 ) -> float:
-    """Moment (s) at which the burnt share passes `share` between two steps.
+    """Moment (s) at which the burnt share passes `share` between two steps; `alive` is the share not spent before.
 
     Inverse interpolation: the exposure that belongs to each share grows as the exponential of k between the two
     mean temperatures (K). Arithmetic interpolation would be wrong by hundredths of a second.
@@ -56,7 +57,7 @@ def crossing(
     t0, t1 = times
 
     def exposed(a: float) -> float:
-        left = max(1.0 - a, 1e-12)
+        left = max(alive - a, 1e-12)
         return -float(np.log(left)) if law.order == 1.0 else (left ** (1.0 - law.order) - 1.0) / (law.order - 1.0)
 
     low, high = exposed(burnt[0]), exposed(burnt[1])

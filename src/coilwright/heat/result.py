@@ -19,17 +19,21 @@ METHOD = "enthalpy form on nine-node quadrilaterals, 4 x 4 Gauss points, SDIRK o
 
 @dataclass(frozen=True)
 class EnergyBalance:
-    """Joules since the start: `stored` = `source` + `charge` - sum of `losses`, but for `defect`."""
+    """Joules since the start: `stored` = `source` + `charge` - sum of `losses` - `unresolved`, but for `defect`.
+
+    `unresolved` is what the last Newton iteration left, carried from step to step: no heat is lost in it.
+    """
 
     source: float
     charge: float
     losses: Mapping[str, float]
     stored: float
+    unresolved: float = 0.0
 
     @property
     def defect(self) -> float:
         """What the books do not explain, J."""
-        return self.source + self.charge - sum(self.losses.values()) - self.stored
+        return self.source + self.charge - sum(self.losses.values()) - self.stored - self.unresolved
 
     @property
     def relative(self) -> float:
@@ -54,9 +58,10 @@ class HeatResult:
     """Course of one computation.
 
     `time` (s,) s at the report times, or at the steps taken when none were asked for. `regions[name]` (s, 3) K:
-    coldest, mean, hottest. `points[name]` (s,) K. `burnt[name]` (s,) mean burnt share. `loss_power[kind]` (s,) W.
+    coldest, mean, hottest. `points[name]` (s,) K. `burnt[name]` (s,) mean burnt share.
     `temperature` (s, n) K, nodal. `error_kelvin`: sum of the local errors of all steps (each at the node where
-    it is largest), a cautious estimate of the time error. `charge_starts[name]`: s at which 5 % had burnt.
+    it is largest), a cautious estimate of the time error. `charge_starts[name]`: s at which 5 %
+    had burnt, 0 where they had before.
     """
 
     model: ThermalModel

@@ -120,7 +120,7 @@ class _Course:
     steps: int = 0
     iterations: int = 0
     error: float = 0.0
-    books: dict[str, float] = field(default_factory=lambda: {"source": 0.0, "charge": 0.0, "stored": 0.0})
+    books: dict[str, float] = field(default_factory=lambda: {"source": 0.0, "charge": 0.0, "stored": 0.0, "unresolved": 0.0})
     losses: dict[str, float] = field(default_factory=dict)
     kept: list[tuple[float, Array, dict[str, float]]] = field(default_factory=list)
     starts: dict[str, float] = field(default_factory=dict)
@@ -130,6 +130,8 @@ class _Course:
     def __post_init__(self) -> None:
         self.begin, self.state = self.start.time, self.start
         self._factorised = self.stepper.factorisations
+        before = self.stepper.burnt_means(self.start)
+        self.starts = {name: 0.0 for name, share in before.items() if share >= START_SHARE}
         self._see(self.start)
         if not self.wanted.size or self.wanted[0] == 0.0:
             self.kept.append((0.0, self.start.temperature, self.stepper.burnt_means(self.start)))
@@ -138,7 +140,7 @@ class _Course:
         self.steps += 1
         self.iterations += trial.iterations
         self.error += trial.error_kelvin
-        for key, value in (("source", trial.input), ("charge", trial.charge_heat), ("stored", trial.stored)):
+        for key, value in (("source", trial.input), ("charge", trial.charge_heat), ("stored", trial.stored), ("unresolved", trial.unresolved)):
             self.books[key] += value
         for kind, value in trial.losses.items():
             self.losses[kind] = self.losses.get(kind, 0.0) + value
@@ -172,8 +174,9 @@ class _Course:
                 continue
             times = (self.state.time - self.begin, trial.state.time - self.begin)
             kelvin = tuple(self.stepper.region_extremes(s)[name].mean for s in (self.state, trial.state))
-            law = self.stepper.charges.charge(name).law
-            self.starts[name] = crossing(law, times, (kelvin[0], kelvin[1]), (before[name], after[name]), START_SHARE)
+            law, alive = self.stepper.charges.charge(name).law, 1.0 - self.stepper.spent_means(trial.state)[name]
+            shares = (before[name], after[name])
+            self.starts[name] = crossing(law, times, (kelvin[0], kelvin[1]), shares, START_SHARE, alive)
 
     def result(self, points: Mapping[str, tuple[float, float]]) -> HeatResult:
         stepper, model = self.stepper, self.stepper.model
@@ -191,7 +194,9 @@ class _Course:
             charge_starts=self.starts,
             temperature=nodal,
             final=self.state,
-            energy=EnergyBalance(self.books["source"], self.books["charge"], self.losses, self.books["stored"]),
+            energy=EnergyBalance(
+                self.books["source"], self.books["charge"], self.losses, self.books["stored"], self.books["unresolved"]
+            ),
             error_kelvin=self.error,
             effort=Effort(
                 len(self.start.temperature), self.steps, self.rejected, self.iterations,

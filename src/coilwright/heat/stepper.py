@@ -196,6 +196,10 @@ class Stepper:
         """Mean burnt share of every charge."""
         return {n: self.charges.mean(n, state.burnt) for n in self.charges.names} if state.burnt is not None else {}
 
+    def spent_means(self, state: ThermalState) -> dict[str, float]:
+        """Mean share of every charge that a former shot has made useless."""
+        return {n: self.charges.mean(n, state.spent) for n in self.charges.names} if state.spent is not None else {}
+
     def power_out(self, state: ThermalState) -> dict[str, float]:
         """Heat leaving to the surroundings now, W, by kind."""
         ops = self.operators

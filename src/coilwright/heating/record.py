@@ -173,5 +173,6 @@ def fired_at(march: March, stepper: Stepper, body: str, share: float) -> float |
         low, high = (stepper.burnt_means(m.state)[body] for m in (a, b))
         if low < share <= high:
             kelvin = tuple(stepper.extremes(m.state.temperature)[body].mean for m in (a, b))
-            return crossing(law, (a.time, b.time), (kelvin[0], kelvin[1]), (low, high), share)
+            alive = 1.0 - stepper.spent_means(b.state)[body]
+            return crossing(law, (a.time, b.time), (kelvin[0], kelvin[1]), (low, high), share, alive)
     return None
