@@ -85,3 +85,10 @@ def save(figure: Any, path: Path | str | None) -> Any:
 def series(n: int) -> dict[str, Any]:
     """Colour and dash of the n-th line on one set of axes."""
     return {"color": SERIES[n % len(SERIES)], "linestyle": DASHES[n % len(DASHES)]}
+
+
+def colour_table(name: str) -> list[list[int]]:
+    """256 colours (red, green, blue, 0 to 255) of one of our maps, for pictures that are coloured elsewhere."""
+    from matplotlib import colormaps
+
+    return [[round(255 * c) for c in colormaps[name](k)[:3]] for k in range(256)]
