@@ -61,6 +61,28 @@ def show(store: Store = _STORE, machine: Machine = None, as_json: AsJson = False
 
 
 @app.command()
+def aside(
+    store: Store = _STORE,
+    most: Annotated[int, typer.Option("--most", min=1, max=100_000, help="how many, the latest first")] = 20,
+    as_json: AsJson = False,
+) -> None:
+    """Rows and messages that were not taken, word for word, with the reason."""
+    guarded(as_json, lambda: _aside(store, most, as_json))
+
+
+@app.command()
+def summarise(
+    days: Annotated[float, typer.Option("--days", help="shots older than this become sums", show_default=False)],
+    store: Store = _STORE,
+    machine: Machine = None,
+    look: Annotated[bool, typer.Option("--look", help="only say what would be done")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Keep old shots as sums by hour and drop them singly; charts and tests go on over both."""
+    guarded(as_json, lambda: _summarise(store, days, machine, look, as_json))
+
+
+@app.command()
 def rehearse(
     job: JobFile,
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="where the files go")] = Path("out/rehearsal"),
@@ -124,6 +146,31 @@ def _listen(address: str, mapping: Path, store: str, during: str | None, as_json
     print(f"{got.address}: {h.messages} messages, {h.written} new shots of {got.machine}, {h.known} known before")
     for reason, number in sorted(h.aside.items()):
         print(f"  set aside: {number} {reason}")
+    return 0
+
+
+def _aside(store: str, most: int, as_json: bool) -> int:
+    from coilwright.steps.shot_log import line_aside
+
+    found = line_aside(store, most)
+    if as_json:
+        print_json(found.to_dict())
+        return 0
+    print("set aside: " + (", ".join(f"{n} {reason}" for reason, n in found.numbers.items()) or "nothing"))
+    for r in found.rows:
+        print(f"  row {r.row} {r.why} ({r.reason}):\n    {r.text}")
+    return 0
+
+
+def _summarise(store: str, days: float, machine: str | None, look: bool, as_json: bool) -> int:
+    from coilwright.steps.shot_log import line_summarise
+
+    done = line_summarise(store, days, machine, look)
+    if as_json:
+        print_json({"machines": [x.to_dict() for x in done]})
+        return 0
+    for x in done:
+        print(x)
     return 0
 
 

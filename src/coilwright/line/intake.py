@@ -109,7 +109,7 @@ class Intake:
             new.known += 1
             return newest
         reader.hold_clock(shot.time, newest)
-        hold_fresh(shot, latest, self.map)
+        hold_fresh(shot, latest, box.summarised_until(), self.map)
         new.written += box.add([shot])
         return max(newest, shot.time)
 

@@ -67,12 +67,15 @@ def _new_ones(
         return [], 0
     times = [key[0] for key in part]
     kept = box.kept(min(times), max(times)) if latest is not None else {}
+    gone = box.summarised_until()
     new, known = [], 0
     for key, (shot, row, cells) in part.items():
         before = kept.get(key)
         try:
-            if before is None:
-                hold_fresh(shot, latest, mapping)
+            if before is None and box.known and gone is not None and shot.time < gone:
+                known += 1  # the same file was read before: it is among the sums
+            elif before is None:
+                hold_fresh(shot, latest, gone, mapping)
                 new.append(shot)
             else:
                 hold_same(shot, before)

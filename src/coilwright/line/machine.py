@@ -151,14 +151,15 @@ def baseline(job: Job) -> Baseline:
             continue
         where = f"{job.name}: machine.reading {n}"
         value = amount(r.value, r.what, where)
-        values[r.what, r.station or 0] = (value, _sigma(r, value, where))
+        values[r.what, r.station or 0] = (value, uncertainty_of(r, value, where))
     moved = None
     if record.moved is not None:
         moved = (record.moved.station, parse(record.moved.back, "length"), dict(record.moved.change))
     return Baseline(values, record.spread, moved)
 
 
-def _sigma(reading: HandOver, value: float, where: str) -> float:
+def uncertainty_of(reading: HandOver, value: float, where: str) -> float:
+    """One sigma of a reading, SI: as stated, else from its repeats, else the usual one of its kind. Raises BadInput."""
     known = READINGS[reading.what]
     if reading.uncertainty is not None:
         return abs(amount(reading.uncertainty, reading.what, f"{where}.uncertainty"))

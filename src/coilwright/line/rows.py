@@ -34,8 +34,12 @@ def hold_same(shot: Shot, before: tuple[bool, str, str]) -> None:
         raise Refused("contradiction", "tells another result, batch or recipe than the same shot kept before")
 
 
-def hold_fresh(shot: Shot, latest: float | None, mapping: LogMap) -> None:
-    """Raises Refused when the shot is older than the map allows against the newest one kept."""
+def hold_fresh(shot: Shot, latest: float | None, gone: float | None, mapping: LogMap) -> None:
+    """Raises Refused when the shot is older than the map allows against the newest one kept, or from before `gone`, up to
+    when shots are kept as sums only."""
+    if gone is not None and shot.time < gone:
+        day = datetime.fromtimestamp(gone, UTC).strftime("%Y-%m-%d")
+        raise Refused("summarised", f"is from before {day}, kept as sums only: whether it is among them cannot be told")
     if latest is not None and shot.time < latest - 86400.0 * mapping.late_after_days:
         days = mapping.late_after_days
         raise Refused("late", f"is more than {days:g} days older than the newest shot kept before")

@@ -168,8 +168,7 @@ def _reading(store: ShotStore, machine: str, name: str, slices: int) -> ReadingW
     ]
     middle = float(np.median(means))
     spread = 1.4826 * float(np.median(np.abs(np.array(means) - middle)))
-    within = np.maximum(table[:, 4] - table[:, 3] ** 2, 0.0)
-    error = np.sqrt(float(table[:, 2] @ within) / float(table[:, 2].sum()) / np.array(weight))
+    error = np.sqrt(float(table[:, 2] @ table[:, 4]) / float(table[:, 2].sum()) / np.array(weight))
     apart = [int(s) for s, m, e in zip(stations, means, error, strict=True)
              if abs(m - middle) > max(5.0 * spread, 4.0 * e, 0.02 * abs(middle))]  # fmt: skip
     times = np.unique(table[:, 1])

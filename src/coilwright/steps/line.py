@@ -15,12 +15,13 @@ from coilwright.line.rehearse import Case, choose, rehearse, write_case
 from coilwright.line.taken import Readings, Tallied, read_readings
 from coilwright.line.watch import Watch, watch
 from coilwright.line.why import Answer, machine_board, predicted_healthy, why
+from coilwright.steps.shot_log import existing
 from coilwright.store.shots import ShotStore
 
 
 def line_show(store: str, machine: str | None = None) -> Watch:
     """Charts and tests of a machine (the only one when none is named). Raises BadInput."""
-    with _existing(store) as opened:
+    with existing(store) as opened:
         return watch(opened, _machine(opened, machine))
 
 
@@ -32,7 +33,7 @@ def line_why(job: Job, readings: Path | None = None, store: str | None = None, m
     if readings is not None:
         given = read_readings(readings, baseline(job), stations, predicted_healthy(board.plant))
     if store is not None:
-        with _existing(store) as opened:
+        with existing(store) as opened:
             given = replace(given, tallies=(*given.tallies, _recent(opened, _machine(opened, machine), stations)))
     return why(board, given)
 
@@ -89,14 +90,6 @@ def line_rehearse(job: Job, out: Path, *, seed: int = 1, fault: str | None = Non
     answer = out / "answer.json"
     answer.write_text(json.dumps(case.to_dict(), indent=1), encoding="utf-8")
     return Rehearsal(case, (*files, answer))
-
-
-def _existing(store: str) -> ShotStore:
-    if "://" not in store and not Path(store).expanduser().exists():
-        raise BadInput(
-            Fault(store, "must be a shot log that exists; make one with  coilwright line add LOG.csv --map MAP.toml")
-        )
-    return ShotStore(store)
 
 
 def _machine(store: ShotStore, name: str | None) -> str:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from coilwright.errors import BadInput, Fault
 from coilwright.line.intake import Heard, Intake
 from coilwright.line.listen import Listener, read_address
 from coilwright.line.log import Imported, add_log
 from coilwright.line.mapping import read_map
-from coilwright.store.shots import ShotStore
+from coilwright.store.shots import Aside, ShotStore
+from coilwright.store.summaries import Summarised, summarise
 
 
 def line_add(log: Path, mapping: Path, store: str) -> Imported:
@@ -56,3 +58,38 @@ class Listened:
             "unsafe": self.unsafe,
             **self.heard.to_dict(),
         }
+
+
+def line_summarise(store: str, days: float, machine: str | None = None, dry: bool = False) -> tuple[Summarised, ...]:
+    """Keep shots older than `days` before each machine's newest one as sums by hour; every machine when none is named.
+
+    All or nothing for each machine; `dry` only says what would be done. Raises BadInput.
+    """
+    with existing(store) as opened:
+        names = opened.machines() if machine is None else (machine,)
+        return tuple(summarise(opened, name, days, dry) for name in names)
+
+
+@dataclass(frozen=True)
+class SetAside:
+    """What was set aside: numbers by reason, and the latest rows word for word."""
+
+    numbers: dict[str, int]
+    rows: tuple[Aside, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        return {"numbers": self.numbers, "rows": [asdict(r) for r in self.rows]}
+
+
+def line_aside(store: str, most: int = 100) -> SetAside:
+    """Rows and messages that were not taken, the latest first, with the reason. Raises BadInput."""
+    with existing(store) as opened:
+        return SetAside(*opened.aside(most))
+
+
+def existing(store: str) -> ShotStore:
+    """The store, which must be there already. Raises BadInput."""
+    if "://" not in store and not Path(store).expanduser().exists():
+        what = "must be a shot log that exists; make one with  coilwright line add LOG.csv --map MAP.toml"
+        raise BadInput(Fault(store, what))
+    return ShotStore(store)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from coilwright.errors import BadInput, Fault
 from coilwright.store.database import Database
-from coilwright.store.tables import aside, delivery, machine, shot
+from coilwright.store.tables import aside, delivery, machine, reading_summary, shot, shot_summary, tray_summary
 
 Group = Literal["station", "tray", "batch", "recipe", "hour", "day"]
 _CHUNK = 20_000
@@ -63,11 +63,12 @@ class ShotStore(Database):
         """A delivery open for writing: everything in it is kept together, or nothing when it fails half-way."""
         with self.writing() as connection:
             machine_id = _machine_id(connection, machine_name)
-            known = connection.scalar(sa.select(delivery.c.id).where(delivery.c.digest == digest))
-            if known is None:
+            number = connection.scalar(sa.select(delivery.c.id).where(delivery.c.digest == digest))
+            known = number is not None
+            if number is None:
                 row = connection.execute(delivery.insert().values(name=name[:500], digest=digest))
-                known = int(row.inserted_primary_key[0])  # type: ignore[index]
-            yield Delivery(connection, machine_id, int(known))
+                number = int(row.inserted_primary_key[0])  # type: ignore[index]
+            yield Delivery(connection, machine_id, int(number), known)
 
     def machines(self) -> tuple[str, ...]:
         with self.reading() as connection:
@@ -75,27 +76,42 @@ class ShotStore(Database):
 
     def tally(self, machine_name: str, by: Sequence[Group], since: float | None = None,
               until: float | None = None) -> Tally:  # fmt: skip
-        """Tried and bad by one or several groups. Hours are of the day (0-23); days are counted since 1970."""
-        columns = [_group(g) for g in by]
-        query = (
-            sa.select(*columns, sa.func.count(), sa.func.sum(shot.c.bad))
-            .where(shot.c.machine_id == self._machine(machine_name), *_window(since, until))
-            .group_by(*columns)
-            .order_by(*columns)
-        )
+        """Tried and bad by one or several groups. Hours are of the day (0-23); days are counted since 1970.
+
+        Shots that were summarised count in the middle of their hour; by tray only those kept singly are counted.
+        """
+        mine = self._machine(machine_name)
+        fresh = sa.select(*(_group(g, shot, shot.c.time) for g in by), sa.func.count(), sa.func.sum(shot.c.bad))
+        queries = [fresh.where(shot.c.machine_id == mine, *_window(shot.c.time, since, until))]
+        if "tray" not in by:
+            old, middle = shot_summary, _middle_of_hour(shot_summary.c.hour)
+            sums = sa.select(*(_group(g, old, middle) for g in by), sa.func.sum(old.c.tried), sa.func.sum(old.c.bad))
+            queries.append(sums.where(old.c.machine_id == mine, *_window(middle, since, until)))
+        return self._added(queries, len(by))
+
+    def _added(self, queries: Sequence[sa.Select[Any]], keys: int) -> Tally:
+        """Rows (keys ..., tried, bad) of shots and of their summaries, added up by key, in order of the keys."""
+        sums: dict[Any, list[int]] = {}
         with self.reading() as connection:
-            rows = connection.execute(query).all()
-        keys = tuple(r[0] if len(by) == 1 else tuple(r[: len(by)]) for r in rows)
-        tried, bad = (np.array([r[len(by) + k] for r in rows], dtype=np.int64) for k in (0, 1))
-        return Tally(keys, tried, bad)
+            for query in queries:
+                columns = list(query.selected_columns)[:keys]
+                for row in connection.execute(query.group_by(*columns)):
+                    total = sums.setdefault(row[0] if keys == 1 else tuple(row[:keys]), [0, 0])
+                    total[0] += int(row[keys])
+                    total[1] += int(row[keys + 1])
+        order = sorted(sums)
+        tried, bad = (np.array([sums[k][n] for k in order], dtype=np.int64) for n in (0, 1))
+        return Tally(tuple(order), tried, bad)
 
     def readings(self, machine_name: str, name: str, since: float | None = None,
                  until: float | None = None) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.float64]]:  # fmt: skip
-        """(n,) time, station and value of one reading, in order of time; shots without it are left out."""
+        """(n,) time, station and value of one reading, in order of time; shots without it, and those
+        no longer kept singly, are left out."""
         value = shot.c.readings[name].as_float()
+        window = _window(shot.c.time, since, until)
         query = (
             sa.select(shot.c.time, shot.c.station, value)
-            .where(shot.c.machine_id == self._machine(machine_name), value.is_not(None), *_window(since, until))
+            .where(shot.c.machine_id == self._machine(machine_name), value.is_not(None), *window)
             .order_by(shot.c.time)
         )
         with self.reading() as connection:
@@ -109,49 +125,63 @@ class ShotStore(Database):
         Also the time of the first shot and the width of a slice (s). Raises BadInput when there are no shots.
         """
         first, width = self._slices(machine_name, slices)
-        columns = (shot.c.station, shot.c.batch, _shift(), _slice(first, width))
-        query = (
-            sa.select(*columns, sa.func.count(), sa.func.sum(shot.c.bad))
-            .where(shot.c.machine_id == self._machine(machine_name))
-            .group_by(*columns)
-        )
-        with self.reading() as connection:
-            rows = connection.execute(query).all()
-        tried, bad = (np.array([r[4 + k] for r in rows], dtype=np.int64) for k in (0, 1))
-        return Tally(tuple((int(r[0]), str(r[1]), int(r[2]), int(r[3])) for r in rows), tried, bad), first, width
+        mine, old, middle = self._machine(machine_name), shot_summary, _middle_of_hour(shot_summary.c.hour)
+        queries = [
+            sa.select(t.c.station, t.c.batch, _shift(time), _slice(time, first, width), tried, sa.func.sum(t.c.bad))
+            .where(t.c.machine_id == mine)
+            for t, time, tried in ((shot, shot.c.time, sa.func.count()), (old, middle, sa.func.sum(old.c.tried)))
+        ]  # fmt: skip
+        return self._added(queries, 4), first, width
 
     def reading_names(self, machine_name: str) -> tuple[str, ...]:
         """Names of the readings that the latest shots carry."""
         query = sa.select(shot.c.readings).where(shot.c.machine_id == self._machine(machine_name))
+        old = sa.select(reading_summary.c.name).where(reading_summary.c.machine_id == self._machine(machine_name))
         with self.reading() as connection:
-            rows = connection.scalars(query.order_by(shot.c.time.desc()).limit(200))
-            return tuple(sorted({name for r in rows if r for name in r}))
+            rows = connection.scalars(query.order_by(shot.c.time.desc()).limit(200)).all()
+            names = {name for r in rows if r for name in r}
+            return tuple(sorted(names or set(connection.scalars(old.distinct()))))
 
     def means(self, machine_name: str, name: str, slices: int = 40) -> NDArray[np.float64]:
-        """(m, 5) station, slice of time, number, mean and mean square of one reading, summed by the database."""
+        """(m, 5) station, slice of time, number, mean and variance about it of one reading, summed by the database."""
         first, width = self._slices(machine_name, slices)
-        column, value = _slice(first, width), shot.c.readings[name].as_float()
-        query = (
-            sa.select(shot.c.station, column, sa.func.count(), sa.func.avg(value), sa.func.avg(value * value))
-            .where(shot.c.machine_id == self._machine(machine_name), value.is_not(None))
-            .group_by(shot.c.station, column)
-            .order_by(shot.c.station, column)
-        )
+        mine, value, old = self._machine(machine_name), shot.c.readings[name].as_float(), reading_summary
         with self.reading() as connection:
-            rows = connection.execute(query).all()
-        return np.array([tuple(r) for r in rows], dtype=float).reshape(-1, 5)
+            usual = connection.scalar(sa.select(value).where(shot.c.machine_id == mine, value.is_not(None)).limit(1))
+            off = value - float(usual or 0.0)  # squares of what is left lose no figures
+            keys = shot.c.station, _slice(shot.c.time, first, width)
+            query = sa.select(*keys, sa.func.count(), sa.func.avg(off), sa.func.avg(off * off))
+            fresh = connection.execute(
+                query.where(shot.c.machine_id == mine, value.is_not(None)).group_by(*keys).order_by(*keys)
+            ).all()
+            columns = (
+                old.c.station,
+                _slice(_middle_of_hour(old.c.hour), first, width),
+                old.c.number,
+                old.c.mean,
+                old.c.variance,
+            )
+            past = connection.execute(sa.select(*columns).where(old.c.machine_id == mine, old.c.name == name)).all()
+        table = np.array([tuple(r) for r in fresh], dtype=float).reshape(-1, 5)
+        table[:, 4] = np.maximum(table[:, 4] - table[:, 3] ** 2, 0.0)
+        table[:, 3] += float(usual or 0.0)
+        return table if not past else _joined(np.concatenate([table, np.array([tuple(r) for r in past], dtype=float)]))
 
     def per_tray(self, machine_name: str, since: float | None = None) -> NDArray[np.int64]:
         """(m, 3) pieces on a tray, bad among them, and how many trays are so; shots without a tray are left out."""
+        mine, old = self._machine(machine_name), tray_summary
         tray = (
             sa.select(sa.func.count().label("tried"), sa.func.sum(shot.c.bad).label("bad"))
-            .where(shot.c.machine_id == self._machine(machine_name), shot.c.tray != "", *_window(since, None))
+            .where(shot.c.machine_id == mine, shot.c.tray != "", *_window(shot.c.time, since, None))
             .group_by(shot.c.tray, shot.c.time)
             .subquery()
         )
         query = sa.select(tray.c.tried, tray.c.bad, sa.func.count()).group_by(tray.c.tried, tray.c.bad)
+        past = sa.select(old.c.tried, old.c.bad, sa.func.sum(old.c.trays)).where(
+            old.c.machine_id == mine, *_window(sa.cast(old.c.day, sa.Float) * 86400.0, since, None)
+        )
         with self.reading() as connection:
-            rows = connection.execute(query).all()
+            rows = [*connection.execute(query), *connection.execute(past.group_by(old.c.tried, old.c.bad))]
         return np.array([tuple(r) for r in rows], dtype=np.int64).reshape(-1, 3)
 
     def _slices(self, machine_name: str, slices: int) -> tuple[float, float]:
@@ -162,10 +192,13 @@ class ShotStore(Database):
 
     def span(self, machine_name: str) -> tuple[float, float] | None:
         """Times (s) of the first and last shot; None without any."""
-        query = sa.select(sa.func.min(shot.c.time), sa.func.max(shot.c.time))
+        mine, hour = self._machine(machine_name), shot_summary.c.hour
+        query = sa.select(sa.func.min(shot.c.time), sa.func.max(shot.c.time)).where(shot.c.machine_id == mine)
+        middle = _middle_of_hour(hour)
+        past = sa.select(sa.func.min(middle), sa.func.max(middle)).where(shot_summary.c.machine_id == mine)
         with self.reading() as connection:
-            first, last = connection.execute(query.where(shot.c.machine_id == self._machine(machine_name))).one()
-        return None if first is None else (float(first), float(last))
+            ends = [float(x) for q in (query, past) for x in connection.execute(q).one() if x is not None]
+        return (min(ends), max(ends)) if ends else None
 
     def aside(self, most: int = 100) -> tuple[dict[str, int], tuple[Aside, ...]]:
         """Numbers set aside by reason, and the latest of them."""
@@ -188,8 +221,12 @@ class ShotStore(Database):
 class Delivery:
     """Writes of one delivery; made by ShotStore.delivery."""
 
-    def __init__(self, connection: sa.Connection, machine_id: int, number: int) -> None:
-        self._connection, self._machine, self._number = connection, machine_id, number
+    def __init__(self, connection: sa.Connection, machine_id: int, number: int, known: bool) -> None:
+        self._connection, self._machine, self._number, self.known = connection, machine_id, number, known
+
+    def summarised_until(self) -> float | None:
+        """Time (s) before which shots are kept as sums only; None when all are kept singly."""
+        return summarised_until(self._connection, self._machine)
 
     def latest(self) -> float | None:
         """Time (s) of the last shot already kept of this machine."""
@@ -257,32 +294,49 @@ def _machine_id(connection: sa.Connection, name: str) -> int:
     return int(found)
 
 
-def _group(group: Group) -> sa.ColumnElement[Any]:
+def summarised_until(connection: sa.Connection, machine_id: int) -> float | None:
+    hour = connection.scalar(sa.select(sa.func.max(shot_summary.c.hour)).where(shot_summary.c.machine_id == machine_id))
+    return None if hour is None else 3600.0 * (int(hour) + 1)
+
+
+Time = sa.ColumnElement[Any]
+
+
+def _group(group: Group, table: sa.Table, time: Time) -> sa.ColumnElement[Any]:
     if group == "hour":
-        return sa.cast(
-            sa.func.floor((shot.c.time - 86400.0 * sa.func.floor(shot.c.time / 86400.0)) / 3600.0), sa.Integer
-        )
+        return sa.cast(sa.func.floor((time - 86400.0 * sa.func.floor(time / 86400.0)) / 3600.0), sa.Integer)
     if group == "day":
-        return sa.cast(sa.func.floor(shot.c.time / 86400.0), sa.Integer)
-    columns: dict[str, sa.ColumnElement[Any]] = {
-        "station": shot.c.station, "tray": shot.c.tray, "batch": shot.c.batch, "recipe": shot.c.recipe,
-    }  # fmt: skip
-    return columns[group]
+        return sa.cast(sa.func.floor(time / 86400.0), sa.Integer)
+    return table.c[group]
 
 
-def _shift() -> sa.ColumnElement[Any]:
+def _middle_of_hour(hour: Time) -> Time:
+    return sa.cast(hour, sa.Float) * 3600.0 + 1800.0
+
+
+def _shift(time: Time) -> sa.ColumnElement[Any]:
     """0, 1, 2: eight hours each from midnight by the machine's clock."""
-    return sa.cast(sa.func.floor((shot.c.time - 86400.0 * sa.func.floor(shot.c.time / 86400.0)) / 28800.0), sa.Integer)
+    return sa.cast(sa.func.floor((time - 86400.0 * sa.func.floor(time / 86400.0)) / 28800.0), sa.Integer)
 
 
-def _slice(first: float, width: float) -> sa.ColumnElement[Any]:
-    return sa.cast(sa.func.floor((shot.c.time - first) / width), sa.Integer)
+def _slice(time: Time, first: float, width: float) -> sa.ColumnElement[Any]:
+    return sa.cast(sa.func.floor((time - first) / width), sa.Integer)
 
 
-def _window(since: float | None, until: float | None) -> list[sa.ColumnElement[bool]]:
+def _window(time: Time, since: float | None, until: float | None) -> list[sa.ColumnElement[bool]]:
     out: list[sa.ColumnElement[bool]] = []
     if since is not None:
-        out.append(shot.c.time >= since)
+        out.append(time >= since)
     if until is not None:
-        out.append(shot.c.time < until)
+        out.append(time < until)
     return out
+
+
+def _joined(table: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Rows (station, slice, number, mean, variance) of the same station and slice as one."""
+    keys, row = np.unique(table[:, :2], axis=0, return_inverse=True)
+    row = row.ravel()
+    number = np.bincount(row, table[:, 2])
+    mean = np.bincount(row, table[:, 2] * table[:, 3]) / number
+    apart = table[:, 4] + (table[:, 3] - mean[row]) ** 2
+    return np.column_stack([keys, number, mean, np.bincount(row, table[:, 2] * apart) / number])

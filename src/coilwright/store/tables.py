@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
-HEAD: Final = "0002"  # the newest step in `migrations`; a test holds the two together
+HEAD: Final = "0003"  # the newest step in `migrations`; a test holds the two together
 VERSION_TABLE: Final = "coilwright_version"
 
 meta = sa.MetaData()
@@ -29,6 +29,11 @@ def _text(name: str, length: int | None = None, **more: Any) -> sa.Column[str]:
 
 def _number(name: str, needed: bool = True) -> sa.Column[float]:
     return sa.Column(name, sa.Float(), nullable=not needed)
+
+
+def _whole(name: str, target: str | None = None) -> sa.Column[int]:
+    places = () if target is None else (sa.ForeignKey(target),)
+    return sa.Column(name, sa.Integer(), *places, nullable=False)
 
 
 def _json(name: str, needed: bool = True) -> sa.Column[Any]:
@@ -52,6 +57,28 @@ shot = sa.Table(
     sa.Column("readings", sa.JSON, nullable=True),
     sa.Column("delivery_id", sa.ForeignKey("delivery.id"), nullable=False),
     sa.UniqueConstraint("machine_id", "time", "station", "tray", name="one_shot"),
+)  # fmt: skip
+
+# What stays of shots dropped for their age: `hour` and `day` are counted since 1970 by the machine's own clock. A tray summary
+# says how many trays of a day held `tried` pieces, `bad` of them bad.
+shot_summary = sa.Table(
+    "shot_summary", meta,
+    _key(), _whole("machine_id", "machine.id"), _whole("hour"), _whole("station"), _text("batch", 80), _text("recipe", 80),
+    _whole("tried"), _whole("bad"),
+    sa.UniqueConstraint("machine_id", "hour", "station", "batch", "recipe", name="one_shot_summary"),
+)  # fmt: skip
+
+reading_summary = sa.Table(
+    "reading_summary", meta,
+    _key(), _whole("machine_id", "machine.id"), _whole("hour"), _whole("station"), _text("name", 80),
+    _whole("number"), _number("mean"), _number("variance"),
+    sa.UniqueConstraint("machine_id", "hour", "station", "name", name="one_reading_summary"),
+)  # fmt: skip
+
+tray_summary = sa.Table(
+    "tray_summary", meta,
+    _key(), _whole("machine_id", "machine.id"), _whole("day"), _whole("tried"), _whole("bad"), _whole("trays"),
+    sa.UniqueConstraint("machine_id", "day", "tried", "bad", name="one_tray_summary"),
 )  # fmt: skip
 
 # Rows that could not be taken, word for word, with the reason.
