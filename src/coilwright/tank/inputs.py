@@ -53,7 +53,8 @@ class Can:
 
     capacitance F; tolerance as a fraction; loss_tangent at the working frequency; series_resistance ohm and
     series_inductance H of its own terminals; ratings (rms) or None where the maker states none;
-    temperature_coefficient 1/K about reference_temperature K.
+    temperature_coefficient 1/K about reference_temperature K; outside width (along the bars), depth and height (from bar
+    to bar) in m, or None.
     """
 
     name: str
@@ -67,6 +68,7 @@ class Can:
     reactive_power: RatingCurve | None = None
     temperature_coefficient: float = 0.0
     reference_temperature: float = 293.15
+    size: tuple[float, float, float] | None = None
 
     def capacitance_at(self, temperature: float) -> float:
         return self.capacitance * (1.0 + self.temperature_coefficient * (temperature - self.reference_temperature))

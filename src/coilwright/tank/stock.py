@@ -15,6 +15,7 @@ Columns (the first line names them, order free; quantities carry their unit as i
 | rated_current | 80 A | no |
 | rated_kvar | 40 kvar; 40 kvar; 30 kvar | no |
 | temperature_coefficient | -250 ppm/K | no |
+| width, depth, height | 40 mm | no, but all three: along the bars, across them, from bar to bar |
 """
 
 from __future__ import annotations
@@ -40,6 +41,9 @@ COLUMNS = (
     "rated_current",
     "rated_kvar",
     "temperature_coefficient",
+    "width",
+    "depth",
+    "height",
 )
 
 
@@ -115,6 +119,7 @@ def _item(row: Mapping[str, str], where: str, faults: list[Fault]) -> StockItem 
     count, price = read("count", "", 0.0), read("price", "", 0.0)
     tolerance, tan = read("tolerance", "", 0.0), read("loss_tangent", "", 0.0)
     drift = read("temperature_coefficient", "temperature_coefficient", 0.0)
+    size = (read("width", "length", 0.0), read("depth", "length", 0.0), read("height", "length", 0.0))
     voltage, current, kvar = (
         _curve(row, c, k, where, faults)
         for c, k in (("rated_voltage", "voltage"), ("rated_current", "current"), ("rated_kvar", "reactive_power"))
@@ -127,6 +132,7 @@ def _item(row: Mapping[str, str], where: str, faults: list[Fault]) -> StockItem 
         (price >= 0.0, "price", "must not be below zero"),
         (0.0 <= tolerance < 1.0, "tolerance", "must be a fraction such as 0.05"),
         (0.0 <= tan < 1.0, "loss_tangent", "must be between 0 and 1"),
+        (min(size) > 0.0 or size == (0.0, 0.0, 0.0), "width", "needs depth and height beside it, all above zero"),
     ):
         if not holds:
             faults.append(Fault(f"{where}: {column}", f'{rule}, received "{row.get(column, "")}"'))
@@ -141,6 +147,7 @@ def _item(row: Mapping[str, str], where: str, faults: list[Fault]) -> StockItem 
         current=current,
         reactive_power=kvar,
         temperature_coefficient=drift,
+        size=size if min(size) > 0.0 else None,
     )
     return StockItem(can, int(count), price)
 
