@@ -140,8 +140,10 @@ class _Course:
         self.steps += 1
         self.iterations += trial.iterations
         self.error += trial.error_kelvin
-        for key, value in (("source", trial.input), ("charge", trial.charge_heat), ("stored", trial.stored), ("unresolved", trial.unresolved)):
-            self.books[key] += value
+        self.books["source"] += trial.input
+        self.books["charge"] += trial.charge_heat
+        self.books["stored"] += trial.stored
+        self.books["unresolved"] += trial.unresolved
         for kind, value in trial.losses.items():
             self.losses[kind] = self.losses.get(kind, 0.0) + value
         self._keep(trial)
