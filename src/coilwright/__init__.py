@@ -30,6 +30,7 @@ _PUBLIC: dict[str, str] = {
     "Job": "coilwright.job",
     "NotConverged": "coilwright.errors",
     "QuickResult": "coilwright.heating.hand_sheet",
+    "SeekResult": "coilwright.seek.result",
     "ShotResult": "coilwright.heating.result",
     "TankStudy": "coilwright.steps.tank",
     "WindowResult": "coilwright.window.result",
@@ -40,7 +41,9 @@ _PUBLIC: dict[str, str] = {
     "library": "coilwright.materials",
     "load": "coilwright.job",
     "loads": "coilwright.job",
+    "open_store": "coilwright.store.opening",
     "quick": "coilwright.steps.quick",
+    "seek": "coilwright.steps.seek",
     "tank": "coilwright.steps.tank",
     "template": "coilwright.job",
     "window": "coilwright.steps.window",
@@ -66,7 +69,7 @@ class _Verb:
 @cache
 def _public(name: str) -> Any:
     found = getattr(import_module(_PUBLIC[name]), name)
-    return _Verb(found, f"{__name__}.{name}") if name in ("field", "heat", "tank", "window") else found
+    return _Verb(found, f"{__name__}.{name}") if name in ("field", "heat", "seek", "tank", "window") else found
 
 
 class _Package(ModuleType):

@@ -45,11 +45,11 @@ def fill(store):
     kept = (HandOverReading("frequency", 0, 1.01e5, 50.0), HandOverReading("start", 3, 4.8, 0.1, "hot", "loaded", 4.7))
     store.add_hand_over(HandOverRecord("press 2", {"date": "2026-05-04", "by": "k"}, kept, "Ring, 9 mm", 2))
     store.add_hand_over(HandOverRecord("press 3", {}))
-    with ShotStore(store.engine.url.render_as_string(False) if store.path is None else store.path) as log:
-        with log.delivery("press 2", "log.csv", "d1") as box:
-            box.add([Shot(1.7e9 + 0.1 * k, 1 + k % 6, k % 5 == 0, "", "ä", "", {"start": 0.1 * k}) for k in range(30)])
-            box.add([Shot(1.8e9, 1, False)])
-            box.set_aside([Aside(4, "half-written", "short", "1;2;\n3")])
+    log = ShotStore(store.engine.url.render_as_string(False) if store.path is None else store.path)
+    with log, log.delivery("press 2", "log.csv", "d1") as box:
+        box.add([Shot(1.7e9 + 0.1 * k, 1 + k % 6, k % 5 == 0, "", "ä", "", {"start": 0.1 * k}) for k in range(30)])
+        box.add([Shot(1.8e9, 1, False)])
+        box.set_aside([Aside(4, "half-written", "short", "1;2;\n3")])
     return store
 
 

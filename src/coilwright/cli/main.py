@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from coilwright.cli import line
+from coilwright.cli import line, records
 from coilwright.cli.console import Exit, guarded
 
 JobFile = Annotated[Path, typer.Argument(help="the job file", metavar="JOB", show_default=False)]
@@ -183,6 +183,9 @@ def reading(
     guarded(as_json, lambda: instruments.read(files, kind, frequency, modes, channel or (), unit, as_json))
 
 
+app.command(name="keep")(records.keep)
+app.command(name="find")(records.find)
+app.add_typer(records.app, name="store")
 app.add_typer(line.app, name="line")
 app.command(name="why")(line.why_command)
 

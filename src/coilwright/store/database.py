@@ -44,6 +44,12 @@ def default_place() -> str:
     return os.environ.get(VARIABLE) or str(user_data_path("coilwright", appauthor=False) / "store.db")
 
 
+def exists(place: str | Path | None) -> bool:
+    """Whether there is a file at a place; databases on a server are taken to be there."""
+    path = _file_of(default_place() if place is None else str(place))
+    return path is None or path.exists()
+
+
 class Database:
     """An open store, up to date: a SQLite file by its path, or PostgreSQL by postgresql://user@host/name."""
 
