@@ -23,7 +23,7 @@ LAYERS = [
     {"materials", "migrations"},
     {"units", "errors", "evidence"},
 ]
-ALSO_ALLOWED = {("errors", "evidence"), ("units", "errors")}  # same-line exceptions, kept short
+ALSO_ALLOWED = {("errors", "evidence"), ("units", "errors"), ("cli", "bench")}  # same-line exceptions, kept short
 # Code that only one door may import, by top-level package.
 DOORS = {
     "matplotlib": {"pack"},

@@ -139,6 +139,48 @@ def window(
 
 
 @app.command()
+def seek(
+    job: JobFile,
+    as_json: AsJson = False,
+    out: OutFolder = None,
+    evaluations: Annotated[
+        int, typer.Option("--evaluations", min=0, max=100_000, help="points to look at (0: as the job file says)")
+    ] = 0,
+    seed: Annotated[int, typer.Option("--seed", min=0, help="of everything that is drawn")] = 1,
+    workers: Annotated[int, typer.Option("--workers", min=1, max=256, help="processes for the shots")] = 2,
+    scheduler: Annotated[
+        str | None,
+        typer.Option("--scheduler", metavar="ADDRESS", help="a dask scheduler instead", show_default=False),
+    ] = None,
+    points: Annotated[int, typer.Option("--points", min=1, max=100, help="most points of the front to show")] = 12,
+    resume: Annotated[bool, typer.Option("--resume", help="carry on the search in --out; refuse when there is none")] = False,
+) -> None:
+    """Look for a better coil, frequency and tank within the bounds of [seek]."""
+    from coilwright.cli import search
+
+    asked = search.Asked(evaluations, seed, workers, scheduler, points, resume)
+    guarded(as_json, lambda: search.seek(job, as_json, out, asked))
+
+
+@app.command()
+def bench(
+    job: Annotated[
+        Path | None, typer.Argument(metavar="[JOB]", help="a job file, or a folder of jobs", show_default=False)
+    ] = None,
+    port: Annotated[int | None, typer.Option("--port", help="where to listen (default: the first free from 8470)")] = None,
+    host: Annotated[str, typer.Option("--host", help="let other machines in at this address; needs --token")] = "127.0.0.1",
+    token: Annotated[
+        str, typer.Option("--token", envvar="COILWRIGHT_TOKEN", help="what a browser must bring", show_default=False)
+    ] = "",
+    browser: Annotated[bool, typer.Option("--browser/--no-browser", help="open it in the browser")] = True,
+) -> None:
+    """The local page: move the coil and watch."""
+    from coilwright.cli import bench as page
+
+    guarded(False, lambda: page.bench(job, host, port, token, browser))
+
+
+@app.command()
 def materials(
     name: Annotated[str | None, typer.Argument(metavar="NAME", help="one material in full", show_default=False)] = None,
     as_json: AsJson = False,

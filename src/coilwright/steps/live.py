@@ -7,14 +7,15 @@ the exact answer each time there is one, and told with them.
 
 from __future__ import annotations
 
+import dataclasses
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from coilwright.errors import BadInput, CoilwrightError, NotConverged
+from coilwright.errors import CoilwrightError, NotConverged
 from coilwright.field.report import FieldReport
 from coilwright.field.result import FieldResult
 from coilwright.field.setup import MeshedScene, field_model, mesh_scene
@@ -22,7 +23,7 @@ from coilwright.field.solve import Field
 from coilwright.heating.carried import ESTIMATE, Known, carry, moved_side
 from coilwright.heating.drive import Drive
 from coilwright.heating.march import Loss
-from coilwright.heating.model import FieldOfShot, ShotModel, shot_model
+from coilwright.heating.model import ShotModel, shot_model
 from coilwright.heating.result import ShotResult, Trace, Verdict
 from coilwright.heating.setup import drive_of
 from coilwright.heating.shot import shoot
@@ -60,7 +61,7 @@ class Glance:
     waits: str = ""
     exact: bool = False
     off: Off = Off()
-    shifts: dict[str, float] = field(default_factory=dict)
+    shifts: dict[str, float] = dataclasses.field(default_factory=dict)
 
 
 class Follower:
@@ -122,7 +123,9 @@ class Follower:
         if known is None or not _same_parts(job, known.model.scene.job):
             return replace(glance, waits="the curve waits until the hand rests")
         if self.took > BUDGET:
-            return replace(glance, waits=f"this shot takes {self.took:.2g} s to compute; its curve waits until the hand rests")
+            return replace(
+                glance, waits=f"this shot takes {self.took:.2g} s to compute; its curve waits until the hand rests"
+            )
         begun = time.perf_counter()
         try:
             trace, verdicts = carry(known, self._cold_loss(glance, solver), drive, _with_job(known.model, job))
@@ -210,7 +213,11 @@ def _without_places(job: Job) -> tuple[Any, ...]:
     bodies = tuple(b.model_copy(update={"centre": 0.0}) for b in job.bodies)
     coil: Any = job.coil
     if coil is not None:
-        at = {"turn": tuple(t.model_copy(update={"z": 0.0}) for t in coil.turn)} if coil.winding == "turns" else {"centre": 0.0}
+        at = (
+            {"turn": tuple(t.model_copy(update={"z": 0.0}) for t in coil.turn)}
+            if coil.winding == "turns"
+            else {"centre": 0.0}
+        )
         coil = coil.model_copy(update=at)
     return bodies, coil, job.materials, job.joints, job.contacts, job.surroundings, job.points, job.drive.through
 
@@ -234,6 +241,3 @@ def _difference(quick: Trace, exact: Trace) -> float:
             at = np.interp(exact.time, quick.time, quick.bodies[name].mean)
             worst = max(worst, float(np.max(np.abs(at - body.mean))))
     return worst
-
-
-__all__ = ["BadInput", "FieldOfShot", "Follower", "Glance", "Off"]

@@ -1,0 +1,39 @@
+"""The places of the page, in the order of the rail. To add one: a file with `place(state)`, and a line here.
+
+`place(state)` is called once per tab, the first time the place is opened, inside an empty column; what it builds stays
+there and is shown and hidden. It shows what the steps compute and keeps itself up to date with `state.on_desk`,
+`state.on_live` and `state.on_studies`. The module is loaded when the place is first opened.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Any
+
+from coilwright.bench.state import PageState
+from coilwright.job import Job
+
+
+@dataclass(frozen=True)
+class Place:
+    """`fits` tells whether a job has what the place needs; one that does not fit says what is missing."""
+
+    key: str
+    title: str
+    module: str
+    fits: Callable[[Job], bool] = lambda job: True
+    missing: str = ""
+
+    def build(self, state: PageState) -> None:
+        place: Callable[[PageState], Any] = import_module(self.module).place
+        place(state)
+
+
+PLACES: tuple[Place, ...] = (
+    Place("drawing", "Drawing", "coilwright.bench.place_drawing"),
+    Place("shot", "Shot", "coilwright.bench.place_shot"),
+    Place("studies", "Studies", "coilwright.bench.place_studies"),
+    Place("file", "Job file", "coilwright.bench.place_file"),
+)

@@ -1,0 +1,12 @@
+"""The command that opens the page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+def bench(job: Path | None, host: str, port: int | None, token: str, browser: bool) -> int:
+    from coilwright.bench.serve import Asked, serve
+
+    serve(Asked(job, host, port, token, browser))
+    return 0
