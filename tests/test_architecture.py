@@ -34,6 +34,8 @@ DOORS = {
     "alembic": {"store", "migrations"},
     "typer": {"cli"},
     "rich": {"cli"},
+    "pymoo": {"seek"},
+    "distributed": {"seek"},
 }
 MAX_LINES = 500
 RANK = {name: rank for rank, line in enumerate(LAYERS) for name in line}

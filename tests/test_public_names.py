@@ -7,8 +7,8 @@ import coilwright as cw
 
 NAMES = {
     "BadInput", "CheckResult", "CoilwrightError", "FieldReport", "Finding", "Job", "NotConverged", "QuickResult",
-    "ShotResult", "TankStudy", "WindowResult", "charge_law", "check", "field", "heat", "library", "load", "loads",
-    "open_store", "quick", "tank", "template", "window",
+    "SeekResult", "ShotResult", "TankStudy", "WindowResult", "charge_law", "check", "field", "heat", "library", "load", "loads",
+    "open_store", "quick", "seek", "tank", "template", "window",
 }  # fmt: skip
 
 

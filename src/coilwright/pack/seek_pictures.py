@@ -1,0 +1,134 @@
+"""Pictures of a search: the front among all points that pass, and where on its bounds each point of it lies."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from coilwright.pack.looks import CURRENT, FAINT, GOOD, HOT, INK, PAPER, save, sheet
+from coilwright.seek.figures import Figure
+from coilwright.seek.result import SeekPoint, SeekResult
+
+_MOST_PANELS = 6
+_LONGEST = 16  # characters of a value written beside an axis
+
+
+def seek_pictures(result: SeekResult, target: Path) -> list[Path]:
+    """All pictures of a search into a folder: none when nothing passes."""
+    if not result.front:
+        return []
+    return [front_picture(result, target / "front.png"), choices_picture(result, target / "choices.png")]
+
+
+def front_picture(result: SeekResult, path: Path | None = None) -> Any:
+    """The points of the front, numbered, among all that pass: one panel for each pair of objectives."""
+    pairs = _pairs(result.objectives)
+    columns = min(len(pairs), 3)
+    rows = -(-len(pairs) // columns)
+    width, height = (6.8, 4.9) if len(pairs) == 1 else (4.1 * columns + 0.4, 3.9 * rows + 0.7)
+    with sheet(width, height, nrows=rows, ncols=columns, squeeze=False) as (figure, axes):
+        for n, panel in enumerate(axes.flat):
+            if n < len(pairs):
+                _panel(panel, result, *pairs[n])
+            else:
+                panel.set_visible(False)
+        handles, labels = axes.flat[0].get_legend_handles_labels()
+        figure.legend(handles, labels, loc="outside lower center", ncols=len(labels), fontsize=8)
+        figure.suptitle(f"{result.title}: what can be had together", x=0.01, ha="left", fontsize=11, weight="bold")
+        return save(figure, path)
+
+
+def _pairs(objectives: Sequence[Figure]) -> list[tuple[Figure, Figure]]:
+    """Every pair; a single objective against itself in order of rank. The first one lies along the bottom."""
+    if len(objectives) == 1:
+        return [(objectives[0], objectives[0])]
+    pairs = [(a, b) for k, a in enumerate(objectives) for b in objectives[k + 1 :]]
+    return pairs[:_MOST_PANELS]
+
+
+def _panel(axes: Any, result: SeekResult, across: Figure, up: Figure) -> None:
+    seen = _places(result.explored, across, up)
+    axes.scatter(*seen.T, s=9, color=FAINT, alpha=0.65, lw=0, label="passes (coarse meshes)")
+    front = _places([p.figures for p in result.front], across, up)
+    order = np.argsort(front[:, 0])
+    if len(result.objectives) == 2:
+        axes.plot(*front[order].T, color=HOT, lw=1.0, alpha=0.6)
+    axes.scatter(*front.T, s=34, color=HOT, zorder=3, edgecolor=PAPER, lw=0.7, label="front (as heat gives it)")
+    middle = result.balanced
+    for point, place in zip(result.front, front, strict=True):
+        if point is middle:
+            label = "balanced"
+            axes.scatter(*place, s=120, facecolor="none", edgecolor=GOOD, lw=1.6, zorder=4, label=label)
+        axes.annotate(str(point.number), place, (5, 4), textcoords="offset points", fontsize=7.5, color=INK, zorder=5)
+    drawn = result.as_drawn.figures
+    if across.name in drawn and up.name in drawn:
+        passes = result.as_drawn.outcome.passes
+        label = "as drawn" if passes else "as drawn (fails)"
+        here = _places([drawn], across, up)[0]
+        axes.plot(*here, marker="P" if passes else "X", color=CURRENT, ms=8, ls="", zorder=4, label=label)
+    axes.set_xlabel(_label(across))
+    axes.set_ylabel(_label(up))
+    axes.margins(0.09)
+
+
+def _places(figures: Sequence[Mapping[str, float]], across: Figure, up: Figure) -> Any:
+    rows = [(across.in_unit(f[across.name]), up.in_unit(f[up.name])) for f in figures]
+    return np.array(rows, dtype=float).reshape(-1, 2)
+
+
+def _label(figure: Figure) -> str:
+    unit = f", {figure.unit}" if figure.unit and figure.unit not in figure.name else ""
+    return f"{figure.name}{unit}  ({'more' if figure.more else 'less'} is better)"
+
+
+def choices_picture(result: SeekResult, path: Path | None = None) -> Any:
+    """Along every bound of the search, where the points of the front lie: what all share, and what makes them differ."""
+    space = result.space.axes
+    tones = np.linspace(0.0, 1.0, max(len(result.front), 2))
+    with sheet(7.6, 1.5 + 0.62 * len(space)) as (figure, axes):
+        for row, axis in enumerate(reversed(space)):
+            last = len(axis.values) - 1
+            axes.plot([0, 1], [row, row], color=FAINT, lw=1.2, zorder=1)
+            for k, at, side in ((0, -0.02, "right"), (last, 1.02, "left")):
+                axes.annotate(_short(axis.shown(axis.values[k])), (at, row), ha=side, va="center", fontsize=7.5, color=INK)
+            _beads(axes, row, [axis.place(p.values[axis.what]) for p in result.front], result.front, tones)
+        axes.set_yticks(range(len(space)), [a.what for a in reversed(space)])
+        axes.set(ylim=(-0.6, len(space) - 0.35), xlim=(-0.24, 1.24), xticks=[])
+        axes.grid(False)
+        axes.spines["bottom"].set_visible(False)
+        axes.spines["left"].set_visible(False)
+        axes.tick_params(left=False)
+        figure.suptitle(
+            f"{result.title}\nwhere the front lies within its bounds; numbers as in the table",
+            x=0.01, ha="left", fontsize=10, weight="bold",
+        )  # fmt: skip
+        return save(figure, path)
+
+
+def _beads(axes: Any, row: int, places: Sequence[float], points: Sequence[SeekPoint], tones: Any) -> None:
+    """Numbered beads; those at one place are listed together."""
+    together: dict[float, list[int]] = {}
+    for k, place in enumerate(places):
+        together.setdefault(round(place, 2), []).append(k)
+    for n, (place, members) in enumerate(sorted(together.items())):
+        axes.scatter([place], [row], s=46, color=HOT, alpha=0.45 + 0.5 * float(tones[members[0]]), zorder=2, lw=0)
+        text = _numbers([points[k].number for k in members])
+        axes.annotate(text, (place, row), (0, 8 if n % 2 == 0 else -13), textcoords="offset points", ha="center", fontsize=7)
+
+
+def _numbers(numbers: Sequence[int]) -> str:
+    """1, 2, 3, 5 as "1-3, 5"."""
+    runs: list[list[int]] = []
+    for n in sorted(numbers):
+        if runs and n == runs[-1][-1] + 1:
+            runs[-1].append(n)
+        else:
+            runs.append([n])
+    return ", ".join(", ".join(map(str, r)) if len(r) < 3 else f"{r[0]}–{r[-1]}" for r in runs)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
