@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from nicegui import ui
 
 _SERIES = ("var(--hot)", "var(--current)", "var(--good)", "var(--soft)", "var(--ink)")
 _DASHES: tuple[Any, ...] = ("solid", [8, 4], [2, 3], [10, 3, 2, 3], [4, 4])
+_THIN = (", coldest", ", hottest")  # lines that need no entry in the legend
 _WORDS = {"color": "var(--ink)", "fontFamily": "inherit", "fontSize": 12}
 
 
@@ -30,7 +32,11 @@ def axes(y: str, right: str = "") -> dict[str, Any]:
     return {
         "animation": False,
         "grid": {"left": 56, "right": 56 if right else 18, "top": 34, "bottom": 62},
-        "legend": {"bottom": 0, "textStyle": _WORDS, "itemWidth": 34, "type": "scroll"},
+        "legend": {
+            "bottom": 0, "textStyle": _WORDS, "itemWidth": 34, "type": "scroll", "itemStyle": {"opacity": 0},
+            "pageTextStyle": _WORDS, "pageIconColor": "var(--ink)", "pageIconInactiveColor": "var(--line)",
+        },
+        "dataZoom": [{"type": "inside", "zoomOnMouseWheel": "ctrl", "moveOnMouseMove": "ctrl"}],
         "tooltip": {"trigger": "axis", "backgroundColor": "var(--sheet)", "borderColor": "var(--ink)", "textStyle": _WORDS},
         "xAxis": {**plain, "name": "time, s", "nameLocation": "middle", "nameGap": 26, "splitLine": grid, "min": 0},
         "yAxis": up,
@@ -47,14 +53,14 @@ def line(name: str, x: list[float], y: list[float], n: int, **more: Any) -> dict
     }  # fmt: skip
 
 
-def temperature(curve: dict[str, Any], verdicts: list[dict[str, Any]], at: float | None = None) -> dict[str, Any]:
+def temperature(curve: dict[str, Any], verdicts: list[dict[str, Any]]) -> dict[str, Any]:
     """Temperature against time with the acceptance, the named points and, at the right, the charge that has fired."""
     fired = any("charge_fired" in b for b in curve["bodies"].values())
     options = axes("temperature, °C", "charge fired, %" if fired else "")
     options["series"] = temperature_lines(curve, "")
-    marks = [*_limits(verdicts, curve["time_s"][-1])]
-    if at is not None:
-        marks.append({"xAxis": at, "label": {"show": False}, "lineStyle": {"color": "var(--soft)", "type": "solid"}})
+    options["legend"]["data"] = [s["name"] for s in options["series"] if not s["name"].endswith(_THIN)]
+    options["yAxis"][0]["max"] = highest(curve, verdicts)
+    marks = _limits(verdicts, curve["time_s"][-1])
     if options["series"]:
         options["series"][0]["markLine"] = {
             "silent": True, "symbol": "none", "animation": False, "data": marks,
@@ -83,6 +89,15 @@ def temperature_lines(curve: dict[str, Any], before: str, first: int = 0) -> lis
     for n, (name, values) in enumerate(curve["points"].items(), first + len(curve["bodies"])):
         out.append(line(f"{before}{name}", time, values, n))
     return out
+
+
+def highest(curve: dict[str, Any], verdicts: list[dict[str, Any]]) -> float:
+    """Top of the temperature axis: above every curve and every limit, in steps that do not dance while dragging."""
+    tops = [max(b["max"]) for b in curve["bodies"].values()]
+    tops += [v[k] for v in verdicts for k in ("reaches_degC", "stays_below_degC", "above_degC") if v.get(k) is not None]
+    top = 1.05 * max([*tops, 50.0])
+    step = 200.0 if top > 600.0 else 50.0
+    return step * math.ceil(top / step)
 
 
 def _limits(verdicts: list[dict[str, Any]], end: float) -> list[Any]:

@@ -58,16 +58,14 @@ class _Table:
             self.layers = {key: button(label, partial(self._show_layer, key)) for key, label in _LAYERS}
             self.flux = button("Field lines", self._turn_lines)
             self.sizes = button("Sizes", self._turn_sizes)
-            ui.element("span").style("flex: 1")
-            label = text("label", "Snap", "told")
-            label.props["for"] = "snap"
-            with ui.element("select").classes("plain") as snap:
-                snap.props["id"] = "snap"
-                for name, size in _SNAPS:
-                    option = text("option", name)
-                    option.props["value"] = str(size)
-                    if size == 0.25:
-                        option.props["selected"] = True
+            with ui.element("label").classes("told"):
+                text("span", "Snap ")
+                with ui.element("select").classes("plain") as snap:
+                    for name, size in _SNAPS:
+                        option = text("option", name)
+                        option.props["value"] = str(size)
+                        if size == 0.25:
+                            option.props["selected"] = True
             snap.on("change", self._snap, js_handler="(e) => emit(e.target.value)")
             button("+", lambda: self.drawing.call("closer", 1.3), label="Closer")
             button("−", lambda: self.drawing.call("closer", 1 / 1.3), label="Farther")
@@ -180,9 +178,9 @@ class _Table:
             self.instant.props["max"] = len(times) - 1
             self.player.set_visibility(True)
         elif "refused" in shot:
-            self.waits.set_text(sentences(shot["refused"]))
+            self._wait(sentences(shot["refused"]))
         else:
-            self.waits.set_text(field.get("waits", "") if field else "")
+            self._wait(field.get("waits", "") if field else "")
 
     def _to_sheet(self, answer: dict[str, Any], seq: int) -> None:
         kept = {k: answer[k] for k in ("loss", "lines", "refused") if answer.get(k)}
@@ -197,19 +195,25 @@ class _Table:
 
     def _show_curve(self, answer: dict[str, Any]) -> None:
         if "curve" not in answer:
-            self.waits.set_text(answer.get("waits", ""))
+            self._wait(answer.get("waits", ""))
             return
-        self.waits.set_text("")
+        self._wait("")
         self.verdicts.set_content(verdict_lines(answer["verdicts"]))
         options = charts.temperature(answer["curve"], answer["verdicts"])
         names = [s["name"] for s in options["series"]]
         if names == self.series:  # only the data: the reader's zoom and choice of lines stay
-            self.chart.run_chart_method("setOption", {"series": options["series"]})
+            self.chart.run_chart_method("setOption", {"series": options["series"], "yAxis": options["yAxis"]})
         else:
             self.series = names
             self.chart.options.clear()
             self.chart.options.update(options)
             self.chart.update()
+
+    def _wait(self, why: str) -> None:
+        """Say why the curve and the verdict are older than the drawing, and show them so."""
+        self.waits.set_text(why)
+        for element in (self.chart, self.verdicts):
+            element.classes(add="older") if why else element.classes(remove="older")
 
     # ---- typed values
     def _pick(self, item: str) -> None:

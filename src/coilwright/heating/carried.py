@@ -25,7 +25,7 @@ from coilwright.heating.tank_source import TankSource
 from coilwright.section.quad9 import Array
 
 # Estimates are drawn, not reported: wide steps serve (2 K off on a getter ring, own runs).
-ESTIMATE = Steps(tolerance=4.0, longest=2.0)
+ESTIMATE = Steps(tolerance=4.0, longest=2.0, burnt=0.12)
 _LEAST = 1e-3  # loss below this share of its mean carries no ratio of its own
 _MOST = 8.0  # nor does one that has changed by more than this factor
 

@@ -30,7 +30,8 @@ _SAME_CURRENT = 1e-3
 
 @dataclass(frozen=True)
 class Steps:
-    """Step control: `tolerance` in K, times in s; a trial is repeated when its error exceeds `reject` tolerances."""
+    """Step control: `tolerance` in K, times in s; a trial is repeated when its error exceeds `reject` tolerances.
+    `burnt` is the share of a charge that may react in one step."""
 
     tolerance: float = 2.0
     first: float = 0.015
@@ -38,6 +39,7 @@ class Steps:
     shortest: float = 1e-6
     reject: float = 2.0
     most: int = 20_000
+    burnt: float = 0.04
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,7 +217,7 @@ class _Marcher:
                 trial, loss, answer, mismatch = self._coupled(state, dt, level)
             else:
                 trial, loss, answer, mismatch = self.stepper.step(state, dt, None), self._loss, self.answer, 0.0
-            error = max(trial.strain(self.steps.tolerance), mismatch / self.steps.tolerance)
+            error = max(trial.strain(self.steps.tolerance, self.steps.burnt), mismatch / self.steps.tolerance)
             errors.append(error)
             if trial.converged and error <= self.steps.reject:
                 self._book(trial, loss, level)
