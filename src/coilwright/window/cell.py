@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from coilwright.errors import BadInput, Fault
 from coilwright.field.formulas_inductance import tilted_loop_mutual
+from coilwright.field.pose import PosePart
+from coilwright.field.pose_incident import Pose
+from coilwright.field.reduced import Drive
 from coilwright.field.setup import field_model, mesh_scene
 from coilwright.field.solve import Field
 from coilwright.heating.model import FieldOfShot
@@ -17,6 +21,7 @@ from coilwright.section.overlap import check_geometry
 from coilwright.section.quad9 import Array
 from coilwright.section.scene import Scene, scene
 from coilwright.section.sizes import Level
+from coilwright.window.circuit import Complex
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +42,9 @@ class Cell:
     power: float
     turns: Array
     ring: tuple[float, float]
+    solver: Field
+    temperatures: Mapping[str, float]
+    amperes: float
 
     @property
     def reflected(self) -> complex:
@@ -58,11 +66,30 @@ class Cell:
             out += share * tilted_loop_mutual(radius, float(r), centre, normal)
         return out
 
-    def coupling(self, sideways: float, tilt: float) -> float:
-        """Flux with the coil askew over flux with it straight; the part's power goes with its square."""
-        if sideways == 0.0 and tilt == 0.0:
-            return 1.0
-        return self.flux(sideways, tilt) / self.flux()
+    @cached_property
+    def part(self) -> PosePart:
+        """The part prepared for any pose of this coil."""
+        return PosePart.of(self.solver, self.temperatures, current=self.amperes)
+
+    @property
+    def work(self) -> list[str]:
+        """Names of the live bodies whose power counts."""
+        return [b.name for b in self.solver.model.bodies if b.work]
+
+    @cached_property
+    def _in_line(self) -> tuple[Array, Complex]:
+        return self.part.answers(Pose(), self.work)
+
+    def askew(self, pose: Pose) -> tuple[float, complex]:
+        """Root of the part's power over that in line, and what it adds to the coil (ohm), with the coil in a pose."""
+        if pose == Pose(pivot=pose.pivot):
+            return 1.0, self.reflected
+        (power,), (added,) = self.part.answers(pose, self.work)
+        (line,), (as_drawn,) = self._in_line
+        z = self.reflected
+        return float(np.sqrt(power / line)), complex(
+            z.real * added.real / as_drawn.real, z.imag * added.imag / as_drawn.imag
+        )
 
 
 def moved_scene(job: Job, up: float) -> Scene:
@@ -78,18 +105,24 @@ def moved_scene(job: Job, up: float) -> Scene:
 
 
 class Cells:
-    """Cells of one job for any number of coil positions on the same meshes; made once, asked often."""
+    """Cells of one job for any number of coil positions on the same meshes; made once, asked often. A saturating part is
+    taken at the state it has with `amperes` (rms) in its coil."""
 
-    def __init__(self, job: Job, frequency: float, level: Level = "normal", moves: Sequence[float] = (0.0,)) -> None:
+    def __init__(
+        self, job: Job, frequency: float, level: Level = "normal", moves: Sequence[float] = (0.0,), amperes: float = 1.0
+    ) -> None:
         if job.coil is None:
             raise BadInput(Fault(f"{job.name}: coil", "is missing; stations need a work coil: add a [coil] section"))
-        self.job, self.frequency = job, frequency
+        self.job, self.frequency, self.amperes = job, frequency, amperes
         for move in moves:
             moved_scene(job, move)
         self.scene = scene(job, checked=False)
         meshed = mesh_scene(self.scene, frequency, level, tuple(moves))
         model = field_model(meshed)
         self.field = Field.of(model)
+        self.saturating = any(
+            x.magnetic is not None and x.magnetic.saturating for b in model.bodies for x in b.laws.values()
+        )
         self._bare = Field.of(replace(model, bodies=tuple(b for b in model.bodies if not b.work)))
         self._leads = FieldOfShot(meshed).leads
         self._known: dict[tuple[int, float], Cell] = {}
@@ -107,11 +140,13 @@ class Cells:
 
     def _solve(self, up: float, f: float) -> Cell:
         loaded = self.field.at(coil=up).with_frequency(f)
-        state = loaded.state(self._temperatures(loaded))
+        temperatures = self._temperatures(loaded)
+        state = loaded.state(temperatures, Drive(self.amperes))
         bare = self._bare.at(coil=up).with_frequency(f)
         empty = bare.state(self._temperatures(bare)).impedance
         work = [r for b in loaded.model.bodies if b.work for r in b.mesh.regions]
-        power = sum(state.region_powers[r] for r in work)
+        square = self.amperes**2
+        power = sum(state.region_powers[r] for r in work) / square
         turns = np.array([(t.r, t.z + up, t.weight) for t in self.scene.section.turns])
         leads = self._leads(f)
         mesh = loaded.live.interior.mesh
@@ -121,7 +156,10 @@ class Cells:
         if power <= 0.0:
             raise BadInput(Fault(f"{self.job.name}: body", "no work body takes up power, so there is nothing to vary"))
         ring = tuple(float(np.sum(loss * x[chosen]) / np.sum(loss)) for x in (gauss.r, gauss.z))
-        return Cell(self.job, f, state.impedance + leads, empty + leads, float(power), turns, (ring[0], ring[1]))
+        return Cell(
+            self.job, f, state.impedance + leads, empty + leads, float(power), turns, (ring[0], ring[1]),
+            loaded, temperatures, self.amperes,
+        )  # fmt: skip
 
     def _temperatures(self, solver: Field) -> dict[str, float]:
         return {b.name: self.scene.start_temperature(b.mesh.regions[0]) for b in solver.model.bodies}

@@ -69,7 +69,8 @@ def strength(impedance: Complex, control: Control) -> Array:
 def drive(impedances: Complex, feed: Feed, control: Control, setting: Array | float) -> Terminals:
     """Currents of coils with a coupled impedance matrix (..., n, n) when the source holds `setting`.
 
-    The setting is A, V or sqrt(W), of the whole fixture or, separately fed, of one station (scalar or (..., )).
+    The setting is A, V or sqrt(W), of the whole fixture or, separately fed, of one station (scalar or (..., ), or
+    (..., n) of every station by itself).
     """
     setting = np.asarray(setting, dtype=float)
     per_ampere, total = shares(impedances, feed)
@@ -77,10 +78,11 @@ def drive(impedances: Complex, feed: Feed, control: Control, setting: Array | fl
         current = setting * strength(total, control)
         return Terminals(per_ampere * current[..., None], current, total)
     own = impedances.sum(axis=-1)  # what a station's source sees while its neighbours carry about the same current
-    currents = setting[..., None] * strength(own, control)
+    each = setting if setting.ndim == own.ndim and setting.shape[-1:] == own.shape[-1:] else setting[..., None]
+    currents = each * strength(own, control)
     for _ in range(20):
         own = (impedances @ currents[..., None])[..., 0] / currents
-        new = setting[..., None] * strength(own, control)
+        new = each * strength(own, control)
         if np.all(np.abs(new - currents) <= 1e-12 * np.abs(new)):
             break
         currents = new

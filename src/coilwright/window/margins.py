@@ -11,14 +11,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from coilwright.errors import BadInput, Fault
 from coilwright.heat.stepper import ThermalState
 from coilwright.heating.criteria import Criterion, crossing, longest_above
-from coilwright.heating.drive import Answer
+from coilwright.heating.drive import Answer, Drive
 from coilwright.heating.march import Steps, march
 from coilwright.heating.model import ShotModel, shot_model
 from coilwright.heating.programme import Programme, Stage
@@ -33,6 +33,7 @@ from coilwright.section.scene import scene
 from coilwright.section.sizes import Level
 from coilwright.window.circuit import strength
 from coilwright.window.quantities import VariedQuantity
+from coilwright.window.source import FixtureSource, SourceDrift
 
 # Temperatures that end a part or the thing beside it; a draw beyond one is "too much" even where no acceptance says so.
 _GRAVE = ("melting", "softening", "strain", "decomposition", "ignition", "boiling")
@@ -87,6 +88,7 @@ class Limit:
 @dataclass(frozen=True, eq=False)
 class Outcome:
     """`raw`: per limit the time (s) it took, or the margin. `loaded`, `empty` (ohm) and `power` (W/A^2) as in a Cell.
+    `cold_current` (A): what the job's own source drives at first, where one decides.
     `looked`: mean temperature (K) of the first work body at the moment `Runner.look`, nan when none was set."""
 
     raw: Array
@@ -97,6 +99,7 @@ class Outcome:
     power: float
     verdict: bool
     looked: float = math.nan
+    cold_current: float = math.nan
 
 
 def limits_of(job: Job) -> tuple[Limit, ...]:
@@ -138,7 +141,9 @@ class Runner:
         current: float,
         frequency: float,
         level: Level = "coarse",
+        source: FixtureSource | None = None,
     ) -> None:
+        self.source = source
         self.job, self.varied = job, {q.what: q for q in varied}
         self.control, self.current, self.frequency, self.level = control, current, frequency, level
         self.limits = limits_of(job)
@@ -163,7 +168,7 @@ class Runner:
         return shot_model(drawn, self.frequency_of(drawn.job), self.level)
 
     def frequency_of(self, job: Job) -> float:
-        return job.drive.frequency or self.frequency
+        return self.frequency if self.source is not None else job.drive.frequency or self.frequency
 
     def run(self, values: Mapping[str, float], level: float = 1.0) -> Outcome:
         """The shot with job values drawn (SI) and the heating current at `level` times the nominal one when cold."""
@@ -172,7 +177,13 @@ class Runner:
         begin = stepper.start(dict(model.start_temperatures))
         f = self.frequency_of(job)
         cold = model.field.solve(0.0, stepper.at_gauss(begin), level * self.current, f)
-        drive = CommonDrift(level * self.current, f, self.control, cold.impedance)
+        drive: Drive = CommonDrift(level * self.current, f, self.control, cold.impedance)
+        at_first = math.nan
+        if self.source is not None:
+            source = self.source if job is self.job else replace(self.source, job=job)
+            found = source.answer(source.common(cold.impedance), f)
+            at_first = found.current / (source.stations if source.feed == "parallel" else 1)
+            drive = SourceDrift(level * self.current, source, cold.impedance, found.frequency)
         programme = programme_of(job)
         course = march(model.field, stepper, begin, drive, programme, STEPS)
         readers = readers_of(stepper, {p.name: (p.r, p.z) for p in model.scene.section.points})
@@ -193,7 +204,8 @@ class Runner:
         looked = math.nan
         if self.look is not None and work:
             looked = float(np.interp(self.look, trace.time, trace.bodies[work[0]].mean))
-        return Outcome(raw, margins, _start(self.limits, raw, trace), cold.impedance, empty, power, good, looked)
+        start = _start(self.limits, raw, trace)
+        return Outcome(raw, margins, start, cold.impedance, empty, power, good, looked, at_first)
 
     def margins(self, raw: Array, on_time: Array | float) -> Array:
         """(..., limits) margins from raw readings and the on-time (s)."""
@@ -213,7 +225,7 @@ class Runner:
         raw: Array,
         model: ShotModel,
         state: ThermalState,
-        drive: CommonDrift,
+        drive: Drive,
         programme: Programme,
         before: Trace,
     ) -> None:

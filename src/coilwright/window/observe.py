@@ -18,8 +18,8 @@ from coilwright.evidence import Source
 from coilwright.job import Job
 from coilwright.window.faults import StationFault, usual_faults
 from coilwright.window.margins import Outcome, Runner
+from coilwright.window.pool import run_all
 from coilwright.window.stations import FixtureModel, Station, StationsResult
-from coilwright.window.study import run_all
 
 _HARDLY = 0.02  # of a station's power
 _SEEN = 2.0  # standard uncertainties of a change

@@ -21,11 +21,12 @@ from coilwright.units import KINDS, UnitFault, parse
 from coilwright.window.schema import Shape, Varies, read_varies
 
 # How a quantity reaches the shot: a value of the job file, the setting of the source, the mains behind it, or the pose.
-Role = Literal["job", "setting", "mains", "sideways", "tilt", "time"]
+Role = Literal["job", "setting", "mains", "sideways", "tilt", "towards", "time"]
 _SPECIAL: dict[str, tuple[Role, str, float]] = {
     "mains": ("mains", "", 1.0),
     "coil.sideways": ("sideways", "length", 0.0),
     "coil.tilt": ("tilt", "angle", 0.0),
+    "coil.tilt_towards": ("towards", "angle", 0.0),
 }
 _SETTINGS = ("drive.coil_current", "drive.coil_voltage", "drive.coil_power")
 _FAR = 4.0  # standard deviations of a normal quantity that the study covers

@@ -6,7 +6,9 @@ every coil sends through them: with m_kj the flux through part k per ampere of c
     Z_ij = (Z_i empty + leads_i) [i = j]  +  jw M_ij [i != j]  +  sum_k  zeta_k F_ki F_kj
     P_k  = p_k |sum_j F_kj i_j|^2
 
-where zeta_k is what part k adds to its own coil. Z is symmetric (reciprocity) and Re(i^H Z i) is the sum of all powers.
+where zeta_k F_kk^2 is what part k adds to its own coil. F_kk is 1 in line; with a coil out of line F_kk^2 is the ratio of
+powers in the field of `coilwright.field.pose`, and zeta_k F_kk^2 what that field says the part adds.
+Z is symmetric (reciprocity) and Re(i^H Z i) is the sum of all powers.
 Currents that neighbours' parts send through other parts directly are of second order and left out.
 """
 
@@ -22,26 +24,32 @@ import numpy as np
 
 from coilwright.errors import BadInput, Fault
 from coilwright.field.formulas_inductance import tilted_loop_mutual
+from coilwright.field.pose_clearance import check_poses
+from coilwright.field.pose_incident import Pose
+from coilwright.heating.drive import Answer, Drive
 from coilwright.heating.setup import fixed_drive
 from coilwright.job import Job
 from coilwright.job.schema_fixture import Fixture, read_fixture
 from coilwright.section.quad9 import Array
 from coilwright.section.sizes import Level
-from coilwright.window.cell import Cell, Cells
+from coilwright.window.cell import Cell, Cells, moved_scene
 from coilwright.window.circuit import Complex, Terminals, drive, shares, strength
+from coilwright.window.source import FixtureSource, decides
 
 _SAME_FIELD = 1e-4  # a shift of the frequency by this much moves resistances by half of it and is let pass
 
 
 @dataclass(frozen=True)
 class Station:
-    """How one station differs from the drawing, SI: coil `up` the axis (m), `sideways` (m), `tilt` (rad), the part in
+    """How one station differs from the drawing, SI: coil `up` the axis (m), `sideways` (m), `tilt` (rad, > 0 lowers the
+    side the coil is pushed to) and tilt `across` that (rad), both about the middle of the part, the part in
     place or not, extra resistance (ohm) and inductance (H) in its leads, or a whole other job (`variant`: a cracked ring,
     another coil) with the same frequency."""
 
     up: float = 0.0
     sideways: float = 0.0
     tilt: float = 0.0
+    across: float = 0.0
     part: bool = True
     extra_resistance: float = 0.0
     extra_inductance: float = 0.0
@@ -116,14 +124,37 @@ class FixtureModel:
         self, job: Job, *, level: Level = "normal", moves: Sequence[float] = (0.0,), neighbours: bool = True
     ) -> None:
         self.job, self.fixture, self.level = job, read_fixture(job), level
-        self.drive = fixed_drive(job)
-        self.frequency = self.drive.frequency
+        self.source = FixtureSource(job, self.fixture.stations, self.fixture.feed) if decides(job) else None
+        self.drive: Drive = fixed_drive(job) if self.source is None else self.source.usual
         self.places = positions(self.fixture)
         self.neighbours = neighbours
-        self.cells = Cells(job, self.frequency, level, moves)
+        self.cells = self._settled(Cells(job, self.drive.frequency, level, moves), moves)
+        self.frequency = self.cells.frequency
         self._check_room(self.cells.at().turns)
         self._variants: dict[int, Cells] = {}
         self._mutual: dict[tuple[float, ...], float] = {}
+        self._cleared: dict[tuple[int, Pose], Cell] = {}
+
+    def _settled(self, cells: Cells, moves: Sequence[float]) -> Cells:
+        """Cells at the frequency the source chooses, and at the current the coil has where a part saturates."""
+        for _ in range(3):
+            cold = cells.at().loaded
+            found = self._respond(cold, cells.frequency)
+            frequency = found.frequency if self.source is not None else cells.frequency
+            amperes = found.current if cells.saturating else 1.0
+            if abs(frequency / cells.frequency - 1.0) < _SAME_FIELD and abs(amperes / cells.amperes - 1.0) < 0.01:
+                break
+            cells = Cells(self.job, frequency, self.level, moves, amperes)
+        return cells
+
+    def _respond(self, cold: complex, frequency: float) -> Answer:
+        """Current of one coil (A) and frequency when every coil has this impedance (ohm)."""
+        if self.source is None:
+            alone: Answer = self.drive.respond(1.0, cold, frequency)
+            return alone
+        found = self.source.answer(self.source.common(cold), frequency)
+        each = found.current / (self.fixture.stations if self.fixture.feed == "parallel" else 1)
+        return replace(found, current=each)
 
     def _check_room(self, turns: Array) -> None:
         n = self.fixture.stations
@@ -146,8 +177,8 @@ class FixtureModel:
 
     @cached_property
     def nominal_current(self) -> float:
-        """Coil current (A) that [drive] sets for one station as drawn."""
-        return self.drive.respond(1.0, self.cells.at().loaded, self.frequency).current
+        """Coil current (A) that [drive] or the source sets for one station as drawn."""
+        return self._respond(self.cells.at().loaded, self.frequency).current
 
     @cached_property
     def network(self) -> Network:
@@ -158,6 +189,8 @@ class FixtureModel:
     def setting(self) -> float:
         """What the source holds (A, V, sqrt(W)) so that the healthy fixture has the nominal current, on the average."""
         f = self.fixture
+        if self.source is not None:
+            return self.nominal_current * (f.stations if f.feed == "parallel" else 1)
         per_ampere, total = shares(self.network.matrix, f.feed)
         if f.feed == "separate":
             own = complex(np.mean(self.network.matrix.sum(axis=1)))
@@ -171,7 +204,7 @@ class FixtureModel:
             return self.cells.at(station.up, frequency)
         key = id(station.variant)
         if key not in self._variants:
-            self._variants[key] = Cells(station.variant, self.frequency, self.level)
+            self._variants[key] = Cells(station.variant, self.frequency, self.level, amperes=self.cells.amperes)
         return self._variants[key].at(station.up, frequency)
 
     def network_of(self, stations: Sequence[Station], frequency: float | None = None) -> Network:
@@ -180,7 +213,8 @@ class FixtureModel:
         cells = [self.cell(s, f) for s in stations]
         n = len(cells)
         own = np.array([c.flux() for c in cells])
-        flux = np.diag([c.coupling(s.sideways, s.tilt) for c, s in zip(cells, stations, strict=True)])
+        askew = [self._askew(k, c, s) for k, (c, s) in enumerate(zip(cells, stations, strict=True), 1)]
+        flux = np.diag([coupling for coupling, _ in askew])
         mutual = np.zeros((n, n))
         if self.neighbours:
             for i in range(n):
@@ -190,12 +224,21 @@ class FixtureModel:
                     if j > i:
                         mutual[i, j] = mutual[j, i] = self._sense(i, j) * self._coil_mutual(cells[i], cells[j], i, j)
         there = np.array([s.part for s in stations], dtype=float)
-        added = np.array([c.reflected for c in cells]) * there
+        added = np.array([z / coupling**2 for coupling, z in askew]) * there
         power = np.array([c.power for c in cells]) * there
         omega = 2.0 * math.pi * f
         series = [complex(s.extra_resistance, omega * s.extra_inductance) for s in stations]
         empty = np.array([c.empty for c in cells], dtype=np.complex128) + np.array(series, dtype=np.complex128)
         return Network(f, empty, np.asarray(1j * omega * mutual, dtype=np.complex128), flux, added, power)
+
+    def _askew(self, number: int, cell: Cell, station: Station) -> tuple[float, complex]:
+        pose = Pose(station.sideways, 0.0, 0.0, station.across, station.tilt, cell.ring[1])
+        if pose != Pose(pivot=pose.pivot):
+            key = (id(cell), pose)
+            if key not in self._cleared:
+                check_poses(moved_scene(cell.job, station.up).section, pose, where=f"station {number}")
+                self._cleared[key] = cell
+        return cell.askew(pose)
 
     def _sense(self, i: int, j: int) -> float:
         return -1.0 if self.fixture.windings == "alternate" and (i - j) % 2 else 1.0
@@ -222,15 +265,38 @@ class FixtureModel:
         capacitance: float = 1.0,
     ) -> StationsResult:
         """The fixture with stations in these states (a mapping counts them from 1), the source at `setting` times its
-        healthy value and its capacitors at `capacitance` times theirs. The frequency follows the resonance; the fields
-        are solved anew there when it moves."""
+        healthy value (the real one of a job: its supply) and its capacitors at `capacitance` times theirs. The frequency
+        follows the resonance or what the real source follows; the fields are solved anew there when it moves."""
         states = self.states(stations)
         network = self.network_of(states)
+        if self.source is not None:
+            return self._behind_source(states, network, setting, capacitance)
         at = self._resonance(network, capacitance)
         if abs(at / self.frequency - 1.0) > _SAME_FIELD:
             network = self.network_of(states, at)
             at = self._resonance(network, capacitance)
         return network.result(self.fixture, setting * self.setting, at)
+
+    def _behind_source(
+        self, states: Sequence[Station], network: Network, mains: float, capacitance: float
+    ) -> StationsResult:
+        source, fixture = self.source, self.fixture.model_copy(update={"control": "current"})
+        if source is None:
+            raise BadInput(Fault(f"{self.job.name}: source", "is missing"))
+        for _ in range(4):
+            if fixture.feed == "separate":
+                own = network.matrix.sum(axis=1)
+                each = [source.answer(complex(z), network.frequency, mains, capacitance) for z in own]
+                currents = np.array([a.current for a in each])
+                frequency = float(np.mean([a.frequency for a in each]))
+            else:
+                _, total = shares(network.matrix, fixture.feed)
+                found = source.answer(complex(total), network.frequency, mains, capacitance)
+                currents, frequency = np.asarray(found.current), found.frequency
+            if abs(frequency / network.frequency - 1.0) < _SAME_FIELD:
+                break
+            network = self.network_of(states, frequency)
+        return network.result(fixture, currents, frequency)
 
     def states(self, stations: Sequence[Station] | Mapping[int, Station] | None) -> tuple[Station, ...]:
         """States of all stations, healthy where nothing is said."""
@@ -278,7 +344,7 @@ class Network:
         """(..., n) A: the current that would give every part as much alone."""
         return np.abs(currents @ self.flux.T)
 
-    def result(self, fixture: Fixture, setting: float, frequency: float) -> StationsResult:
+    def result(self, fixture: Fixture, setting: Array | float, frequency: float) -> StationsResult:
         """Currents and powers when the source holds `setting`."""
         t: Terminals = drive(self.matrix, fixture.feed, fixture.control, setting)
         heating = self.heating_currents(t.currents)

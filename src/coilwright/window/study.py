@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
-import multiprocessing
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
-from scipy.interpolate import RectBivariateSpline
 
 from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
 from coilwright.section.quad9 import Array, IntArray
 from coilwright.section.sizes import Level
-from coilwright.window.circuit import Complex, drive, strength
+from coilwright.window.askew import Askew, AskewTable, sides_of
+from coilwright.window.levels import Levels, source_table
 from coilwright.window.margins import Limit, Outcome, Runner
+from coilwright.window.pool import run_all
 from coilwright.window.quantities import VariedQuantity, quantities
 from coilwright.window.stations import FixtureModel
 from coilwright.window.surrogate import Surrogate, design, fit, least_certain, term_count
 
 ON_TIME = "drive.on_time"
+_HEIGHT = "coil.centre"
 Report = Callable[[float], None]
 _TIME_SPAN, _LEVEL_SPAN = (0.65, 1.5), 0.22  # of the on-time; of ln(heating current): what the study always covers
 _CHUNK = 10_000
@@ -58,11 +59,13 @@ class Draws:
 
 @dataclass(frozen=True, eq=False)
 class Judged:
-    """`margins` (shots, stations, limits); `level` (shots, stations) heating current over nominal; `start` (s)."""
+    """`margins` (shots, stations, limits); `level` (shots, stations) heating current over nominal; `start` (s); `side`
+    (shots, stations, limits) ln of what the side that a limit reads sees over that level."""
 
     margins: Array
     level: Array
     start: Array
+    side: Array
 
     def good(self, counts: IntArray) -> Array:
         """(shots, stations) whether every limit that counts is kept."""
@@ -92,7 +95,7 @@ class Study:
             what = 'is missing; say what is not always the same, e.g. [[varies]] what = "coil.centre", by = "0.15 mm"'
             raise BadInput(Fault(f"{job.name}: varies", what))
         model = FixtureModel(job, level=effort.level)
-        runner = Runner(job, varied, model.fixture.control, model.nominal_current, model.frequency, effort.level)
+        runner = runner_of(model, varied, effort.level)
         study = Study(job, varied, model, runner, effort)
         study._build(report or (lambda share: None))
         return study
@@ -129,8 +132,8 @@ class Study:
             if q.role in ("mains", "setting"):
                 low, high = q.range
                 spread += max(abs(np.log(max(low, 1e-3) / q.nominal)), abs(np.log(high / q.nominal)))
-        low = float(np.log(self.coupling_table.least)) if self.coupling_table is not None else 0.0
-        rows = [(-_LEVEL_SPAN - spread + low, _LEVEL_SPAN + spread)]
+        low, high = (0.0, 0.0) if self.askew is None else np.log(self.askew.ends())
+        rows = [(-_LEVEL_SPAN - spread + min(low, 0.0), _LEVEL_SPAN + spread + max(high, 0.0))]
         if self.timed_on:
             span = [self.on_time * s for s in _TIME_SPAN]
             own = [q.range for q in self.varied if q.role == "time"]
@@ -138,7 +141,9 @@ class Study:
         return np.array([*rows, *(q.range for q in self.in_job)], dtype=float)
 
     def _build(self, report: Report) -> None:
-        self.coupling_table = _Coupling.of(self)
+        self.sides = sides_of(self.model.cells.at().part, self.model.cells.scene, self.limits, self.on_time)
+        self.askew = self._askew_table()
+        self.table = source_table(self.model)
         self.box = self.ranges()
         d = len(self.box)
         n = self.effort.runs or max(48, int(1.5 * term_count(d)))
@@ -159,16 +164,46 @@ class Study:
         self._fit()
         report(1.0)
 
+    @cached_property
+    def pose_names(self) -> dict[str, str]:
+        """Names of the quantities that move the coil, by what they do."""
+        names = {q.role: q.what for q in self.varied if q.role in ("sideways", "tilt", "towards")}
+        return names | ({"axial": _HEIGHT} if self._height is not None else {})
+
+    @cached_property
+    def drawn_height(self) -> float:
+        return 0.0 if self._height is None else self._height.nominal
+
+    @property
+    def _height(self) -> VariedQuantity | None:
+        return next((q for q in self.varied if q.what == _HEIGHT), None)
+
+    def _askew_table(self) -> AskewTable | None:
+        by_role = {q.role: q for q in self.varied}
+        if not {"sideways", "tilt"} & set(by_role):
+            return None
+
+        def reach(q: VariedQuantity | None) -> float:
+            return 0.0 if q is None else 1.3 * max(abs(v - q.nominal) for v in q.range)
+
+        tilt = reach(by_role.get("tilt"))
+        across = tilt if "towards" in by_role else 0.0
+        half = np.array([reach(self._height), reach(by_role.get("sideways")), tilt, across])
+        cell = self.model.cells.at()
+        return AskewTable.of(cell.part, cell.work, self.sides, half, cell.ring[1])
+
     def _fresh_points(self) -> Array:
         """Draws as they come, and draws whose verdict is least certain."""
         draws = self.draw(4000, self.effort.seed + 1)
         judged = self.judge(draws)
         points = self.points(draws, judged.level).reshape(-1, len(self.box))
+        seen = judged.side.reshape(-1, len(self.limits))
         worst = judged.margins[..., self.counts].reshape(len(points), -1)
         binding = self.counts[np.argmin(worst, axis=1)]
         deviation = np.zeros(len(points))
         for k in np.unique(binding):
             pick = binding == k
+            points[pick, 0] += seen[pick, k]
             deviation[pick] = self.surrogates[k].deviation(self.inputs(int(k), points[pick]))
         half = 0.5 * (self.box[:, 1] - self.box[:, 0])
         near = least_certain(worst.min(axis=1), deviation, points, half, self.effort.refine)
@@ -201,18 +236,8 @@ class Study:
             rows = self._belongs(k, self.x, self.outcomes)
             told.append(fit(self.inputs(k, self.x[rows]), y[rows, k], self.box_of(k)))
         self.surrogates = tuple(told)
-        first = len(self.box) - len(self.in_job)
-        pick = slice(first, None)
-        z = np.array([[o.empty.real, o.empty.imag, (o.loaded - o.empty).real, (o.loaded - o.empty).imag, o.power]
-                      for o in self.outcomes])  # fmt: skip
-        box = self.box[pick]
-        self.circuit = (
-            tuple(fit(self.x[:, pick], z[:, k] / self._size(z[:, k]), box, _ENOUGH) for k in range(5))
-            if len(box)
-            else ()
-        )
-        self.circuit_size = [self._size(z[:, k]) for k in range(5)]
-        self.circuit_mean = z.mean(axis=0)
+        pick = slice(len(self.box) - len(self.in_job), None)
+        self.levels = Levels.of(self.model, self.table, self.x[:, pick], self.outcomes, self.box[pick])
 
     def _belongs(self, k: int, x: Array, outcomes: Sequence[Outcome]) -> IntArray:
         """Rows of runs that limit k is fitted to: what is too hot after the charge has fired says nothing about shots in
@@ -226,10 +251,6 @@ class Study:
         return fired if len(fired) >= term_count(x.shape[1], 1) + 6 else everything
 
     @staticmethod
-    def _size(values: Array) -> float:
-        return float(np.mean(np.abs(values)))
-
-    @staticmethod
     def _log(raw: Array, limit: Limit) -> Array:
         return np.asarray(np.log(raw), dtype=np.float64) if limit.timed else raw
 
@@ -237,12 +258,22 @@ class Study:
         raw = np.array([o.raw for o in outcomes])
         return np.column_stack([self._log(raw[:, k], limit) for k, limit in enumerate(self.limits)])
 
-    def _predict(self, x: Array, guards: bool = True) -> Array:
+    def _predict(self, x: Array, guards: bool = True, seen: Array | None = None) -> Array:
+        """(n, limits) at places x of the box, the ln of the level raised by `seen` (n, limits)."""
         out = np.full((len(x), len(self.limits)), np.nan)
         for k, s in enumerate(self.surrogates):
             if guards or not self.limits[k].guard:
-                out[:, k] = s(self.inputs(k, x))
+                out[:, k] = s(self.inputs(k, x if seen is None else self.seen_at(x, seen, k)))
         return out
+
+    @staticmethod
+    def seen_at(x: Array, seen: Array, k: int) -> Array:
+        """Places x (n, d) of the box as the side sees them that limit k reads."""
+        if not seen[:, k].any():
+            return x
+        moved = x.copy()
+        moved[:, 0] += seen[:, k]
+        return moved
 
     # full runs --------------------------------------------------------------------------------------------------------
 
@@ -278,32 +309,40 @@ class Study:
         *,
         guards: bool = True,
         factor: Array | None = None,
+        side: Array | None = None,
     ) -> Judged:
         """Margins of every station of every shot, the source at `setting` times its healthy value.
 
         Without `guards` the margins of grave limits are left nan (faster). `factor` (stations,) multiplies the heating
-        currents: what a fault does to them.
+        currents, `side` (stations, limits) the heat at the deciding side: what a fault does to them.
         """
         parts = []
         for k in range(0, draws.shots, _CHUNK):
             rows = np.arange(k, min(k + _CHUNK, draws.shots))
             s = np.broadcast_to(np.asarray(setting, dtype=float), (draws.shots,))[rows]
             t = on_time if on_time is None or np.ndim(on_time) == 0 else np.asarray(on_time)[rows]
-            parts.append(self._judge(draws.only(rows), s, t, guards, factor))
-        return Judged(*(np.concatenate([getattr(p, name) for p in parts]) for name in ("margins", "level", "start")))
+            parts.append(self._judge(draws.only(rows), s, t, guards, factor, side))
+        return Judged(*(np.concatenate([getattr(p, name) for p in parts]) for name in Judged.__dataclass_fields__))
 
     def _judge(
-        self, draws: Draws, setting: Array, on_time: float | Array | None, guards: bool, factor: Array | None
-    ) -> Judged:
-        level = self._levels(draws, setting)
+        self, draws: Draws, setting: Array, on_time: float | Array | None, guards: bool, factor: Array | None,
+        side: Array | None,
+    ) -> Judged:  # fmt: skip
+        crooked = self._crooked(draws)
+        level = self._levels(draws, setting, crooked)
         if factor is not None:
             level = np.maximum(
                 level * factor, np.exp(self.box[0, 0])
             )  # weaker still is as bad, and not covered by runs
         points = self.points(draws, level, on_time)
         shape = points.shape[:2]
+        seen = np.zeros((*shape, len(self.limits)))
+        if crooked is not None:
+            seen += 0.5 * np.log(crooked.heat.reshape(seen.shape))
+        if side is not None:
+            seen += 0.5 * np.log(side)
         flat = points.reshape(-1, points.shape[-1])
-        out = self._predict(flat, guards).reshape(*shape, len(self.limits))
+        out = self._predict(flat, guards, seen.reshape(len(flat), -1)).reshape(seen.shape)
         time = points[..., 1] if self.timed_on else np.full(shape, self.on_time)
         margins = out.copy()
         start = np.full(shape, np.nan)
@@ -314,7 +353,7 @@ class Study:
                  if x.timed and x.criterion is not None and x.criterion.kind == kind]  # fmt: skip
         if timed:
             start = np.exp(out[..., timed[0]])
-        return Judged(margins, level, start)
+        return Judged(margins, level, start, seen)
 
     def points(self, draws: Draws, level: Array, on_time: float | Array | None = None) -> Array:
         """(shots, stations, d) places in the box."""
@@ -330,55 +369,44 @@ class Study:
         columns += [np.broadcast_to(draws.values[q.what], shape) for q in self.in_job]
         return np.stack(columns, axis=-1)
 
-    def _levels(self, draws: Draws, setting: Array) -> Array:
-        """(shots, stations) heating current over nominal, from the circuit of all stations.
+    def _crooked(self, draws: Draws) -> Askew | None:
+        """The poses of all draws, flat over shots and stations; None where no pose varies."""
+        if self.askew is None:
+            return None
+        return self.askew(*self.poses(draws).reshape(-1, 4).T)
 
-        What neighbours add to a part is taken between nominal coils: good to a thousandth of the current.
-        """
+    def poses(self, draws: Draws) -> Array:
+        """(shots, stations, 4) height over the drawing, offset (m), tilt with it and across it (rad)."""
         n = self.model.fixture.stations
-        shape = (draws.shots, n)
-        empty, reflected = self._impedances(draws, shape)
-        extra = np.array([1j * 2 * np.pi * self.model.frequency * s.extra_inductance for s in self.model.healthy])
-        empty = empty + extra
-        coupling = np.ones(shape)
-        if self.coupling_table is not None:
-            coupling = self.coupling_table(draws, shape)
+        values = []
+        for role in ("axial", "sideways", "tilt", "towards"):
+            name = self.pose_names.get(role)
+            values.append(np.broadcast_to(np.zeros((1, 1)) if name is None else draws.values[name], (draws.shots, n)))
+        up, sideways, tilt, towards = values
+        if "axial" in self.pose_names:
+            up = up - self.drawn_height
+        return np.stack([up, sideways, tilt * np.cos(towards), tilt * np.sin(towards)], axis=-1)
+
+    def _levels(self, draws: Draws, setting: Array, crooked: Askew | None) -> Array:
+        """(shots, stations) heating current over nominal."""
+        shape = (draws.shots, self.model.fixture.stations)
         for q in self.varied:
             if q.role == "setting":
                 setting = setting * draws.values[q.what][:, 0] / q.nominal
-            if q.role == "mains" and not self.regulated:
+            if q.role == "mains" and self.table is not None:
+                setting = setting * self.table.under(draws.values[q.what][:, 0])
+            elif q.role == "mains" and not self.regulated:
                 setting = setting * draws.values[q.what][:, 0]
-        return self._heating(empty, reflected, coupling, setting * self.model.setting) / self.model.nominal_current
+        stack = [np.broadcast_to(draws.values[q.what], shape).ravel() for q in self.in_job]
+        x = np.column_stack(stack) if stack else np.zeros((shape[0] * shape[1], 0))
+        return self.levels(x, setting, crooked) / self.model.nominal_current
 
     @property
     def regulated(self) -> bool:
         """Whether the source holds current or power whatever the mains do."""
+        if self.table is not None:
+            return bool(abs(float(self.table.under(np.array([0.95]))[0]) - 1.0) < 1e-3)
         return "fixture" in self.job.later and self.model.fixture.control in ("current", "power")
-
-    def _impedances(self, draws: Draws, shape: tuple[int, int]) -> tuple[Complex, Complex]:
-        if not self.circuit:
-            values = [np.full(shape, m) for m in self.circuit_mean]
-        else:
-            stack = [np.broadcast_to(draws.values[q.what], shape).ravel() for q in self.in_job]
-            x = np.column_stack(stack)
-            values = [(s(x) * size).reshape(shape) for s, size in zip(self.circuit, self.circuit_size, strict=True)]
-        return values[0] + 1j * values[1], values[2] + 1j * values[3]
-
-    def _heating(self, empty: Complex, reflected: Complex, coupling: Array, setting: Array) -> Array:
-        f, nominal = self.model.fixture, self.model.network
-        beside = nominal.flux - np.diag(np.diag(nominal.flux))
-        if f.feed == "series":  # every coil carries the same current: no system to solve
-            through = coupling + beside.sum(axis=1)
-            total = empty.sum(axis=1) + nominal.mutual.sum() + np.sum(reflected * through**2, axis=1)
-            current = setting * strength(total, f.control)
-            return np.asarray(np.abs(through) * current[:, None])
-        flux = np.broadcast_to(beside, (*coupling.shape, coupling.shape[1])).copy()
-        k = np.arange(coupling.shape[1])
-        flux[:, k, k] += coupling
-        matrix = np.einsum("ski,sk,skj->sij", flux, reflected, flux) + nominal.mutual
-        matrix[:, k, k] += empty
-        currents = drive(matrix, f.feed, f.control, setting).currents
-        return np.asarray(np.abs(np.einsum("skj,sj->sk", flux, currents)))
 
     def outside(self, draws: Draws, judged: Judged) -> float:
         """Share of station draws that lie outside the box the stand-ins were made for."""
@@ -387,64 +415,7 @@ class Study:
         return float(np.mean(out.any(axis=-1)))
 
 
-class _Coupling:
-    """Flux ratio of a coil out of line as a smooth table of offset and tilt."""
-
-    def __init__(self, study: Study, names: tuple[str | None, str | None], spans: tuple[float, float]) -> None:
-        cell = study.model.cells.at()
-        self.names = names
-        self.axes = [np.linspace(-s, s, 13) if s > 0.0 else np.linspace(-1e-6, 1e-6, 5) for s in spans]
-        grid = np.array([[cell.coupling(float(d), float(t)) for t in self.axes[1]] for d in self.axes[0]])
-        self.table = RectBivariateSpline(self.axes[0], self.axes[1], grid)
-        self.least = float(grid.min())
-
-    @staticmethod
-    def of(study: Study) -> _Coupling | None:
-        by_role = {q.role: q for q in study.varied if q.role in ("sideways", "tilt")}
-        if not by_role:
-            return None
-        names = tuple(by_role[r].what if r in by_role else None for r in ("sideways", "tilt"))
-        spans = tuple(
-            1.3 * max(abs(v) for v in by_role[r].range) if r in by_role else 0.0 for r in ("sideways", "tilt")
-        )
-        return _Coupling(study, (names[0], names[1]), (spans[0], spans[1]))
-
-    def __call__(self, draws: Draws, shape: tuple[int, int]) -> Array:
-        at = [np.zeros(shape) if name is None else np.broadcast_to(draws.values[name], shape) for name in self.names]
-        return np.asarray(self.table.ev(at[0].ravel(), at[1].ravel()).reshape(shape))
-
-
-# a pool of processes ------------------------------------------------------------------------------------------------------
-
-_mine: Runner | None = None
-
-
-def _enter(runner: Runner) -> None:
-    global _mine
-    _mine = runner
-
-
-def _work(task: tuple[dict[str, float], float]) -> Outcome:
-    if _mine is None:
-        raise BadInput("a worker was started without a job")
-    return _mine.run(*task)
-
-
-def run_all(
-    runner: Runner, tasks: Iterable[tuple[dict[str, float], float]], workers: int, done: Callable[[int], None]
-) -> list[Outcome]:
-    """All shots, in order; on a pool of processes when `workers` > 1."""
-    tasks = list(tasks)
-    out: list[Outcome] = []
-    if workers <= 1 or len(tasks) < 2:
-        for n, task in enumerate(tasks, 1):
-            out.append(runner.run(*task))
-            done(n)
-        return out
-    method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
-    context = multiprocessing.get_context(method)
-    with ProcessPoolExecutor(workers, mp_context=context, initializer=_enter, initargs=(runner,)) as pool:
-        for n, outcome in enumerate(pool.map(_work, tasks, chunksize=2), 1):
-            out.append(outcome)
-            done(n)
-    return out
+def runner_of(model: FixtureModel, varied: tuple[VariedQuantity, ...], level: Level) -> Runner:
+    """What shoots one station of a fixture."""
+    control, current = model.fixture.control, model.nominal_current
+    return Runner(model.job, varied, control, current, model.frequency, level, model.source)

@@ -1,0 +1,108 @@
+"""Heating currents of all stations of many draws, from the circuit that ties the stations together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from coilwright.section.quad9 import Array
+from coilwright.window.askew import Askew
+from coilwright.window.circuit import Complex, drive, shares, strength
+from coilwright.window.margins import Outcome
+from coilwright.window.source import SourceTable
+from coilwright.window.stations import FixtureModel
+from coilwright.window.surrogate import Surrogate, fit
+
+_ENOUGH = 5e-4  # of an impedance (relative, rms): what the current then misses is below the stand-ins of the times
+
+
+def source_table(model: FixtureModel) -> SourceTable | None:
+    """What the job's own source makes of the impedance of the fixture; None where none decides."""
+    if model.source is None:
+        return None
+    _, total = shares(model.network.matrix, model.fixture.feed)
+    middle = total if model.fixture.feed != "separate" else np.mean(model.network.matrix.sum(axis=1))
+    return SourceTable.of(model.source, complex(middle), model.frequency)
+
+
+@dataclass(frozen=True, eq=False)
+class Levels:
+    """Stand-ins of R and X of the empty coil, of what the part adds to them, and of ln of what a drawn tank does to the
+    current of the job's own source beyond the change of the coil; `mean` and `sizes` (5,) of their readings."""
+
+    model: FixtureModel
+    table: SourceTable | None
+    stand_ins: tuple[Surrogate, ...]
+    mean: Array
+    sizes: Array
+
+    @staticmethod
+    def of(model: FixtureModel, table: SourceTable | None, x: Array, outcomes: Sequence[Outcome], box: Array) -> Levels:
+        """Fitted to the cold readings of full shots at places x (n, d) of the box (d, 2) of the station's quantities."""
+        empty, loaded = np.array([o.empty for o in outcomes]), np.array([o.loaded for o in outcomes])
+        own, source = np.zeros(len(loaded)), model.source
+        if table is not None and source is not None:
+            common = np.array([source.common(complex(z)) for z in loaded])
+            told = np.array([o.cold_current for o in outcomes]) / model.nominal_current
+            own = np.log(told / table.current(common))
+        added = loaded - empty
+        z = np.column_stack([empty.real, empty.imag, added.real, added.imag, own])
+        sizes = np.array([*np.abs(z[:, :4]).mean(axis=0), 1.0])
+        fitted = tuple(fit(x, z[:, k] / sizes[k], box, _ENOUGH) for k in range(5)) if len(box) else ()
+        return Levels(model, table, fitted, z.mean(axis=0), sizes)
+
+    def _readings(self, x: Array, shape: tuple[int, int]) -> list[Array]:
+        if not self.stand_ins:
+            return [np.full(shape, m) for m in self.mean]
+        return [(s(x) * size).reshape(shape) for s, size in zip(self.stand_ins, self.sizes, strict=True)]
+
+    def __call__(self, x: Array, setting: Array, crooked: Askew | None) -> Array:
+        """(shots, stations) A: the heating currents at x (shots * stations, d) and settings (shots,) over the healthy one.
+
+        What neighbours add to a part is taken between nominal coils: good to a thousandth of the current.
+        """
+        shape = (len(setting), self.model.fixture.stations)
+        r, reactance, added_r, added_x, own = self._readings(x, shape)
+        extra = np.array([1j * 2 * np.pi * self.model.frequency * s.extra_inductance for s in self.model.healthy])
+        empty, reflected, coupling = r + 1j * reactance + extra, added_r + 1j * added_x, np.ones(shape)
+        if crooked is not None:
+            coupling = crooked.coupling.reshape(shape)
+            added_r, added_x = (
+                added_r * crooked.resistance.reshape(shape),
+                added_x * crooked.inductance.reshape(shape),
+            )
+            reflected = (added_r + 1j * added_x) / coupling**2
+        if self.table is not None:  # one tank for all, or every station with its own
+            separate = self.model.fixture.feed == "separate"
+            setting = setting[:, None] * np.exp(own) if separate else setting * np.exp(own).mean(axis=1)
+        return self._heating(empty, reflected, coupling, setting * self.model.setting)
+
+    def _strength(self, total: Complex) -> Array:
+        if self.table is not None:
+            return self.table.current(total)
+        return strength(total, self.model.fixture.control)
+
+    def _heating(self, empty: Complex, reflected: Complex, coupling: Array, setting: Array) -> Array:
+        f, nominal = self.model.fixture, self.model.network
+        beside = nominal.flux - np.diag(np.diag(nominal.flux))
+        if f.feed == "series":  # every coil carries the same current: no system to solve
+            through = coupling + beside.sum(axis=1)
+            total = empty.sum(axis=1) + nominal.mutual.sum() + np.sum(reflected * through**2, axis=1)
+            current = setting * self._strength(total)
+            return np.asarray(np.abs(through) * current[:, None])
+        flux = np.broadcast_to(beside, (*coupling.shape, coupling.shape[1])).copy()
+        k = np.arange(coupling.shape[1])
+        flux[:, k, k] += coupling
+        matrix = np.einsum("ski,sk,skj->sij", flux, reflected, flux) + nominal.mutual
+        matrix[:, k, k] += empty
+        if self.table is None:
+            currents = drive(matrix, f.feed, f.control, setting).currents
+        elif f.feed == "parallel":
+            per_ampere, total = shares(matrix, f.feed)
+            currents = per_ampere * (setting * self._strength(total))[:, None]
+        else:
+            own = matrix.sum(axis=-1)
+            currents = (setting * self._strength(own.ravel()).reshape(own.shape)).astype(complex)
+        return np.asarray(np.abs(np.einsum("skj,sj->sk", flux, currents)))
