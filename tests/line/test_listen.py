@@ -282,7 +282,7 @@ def test_a_message_that_comes_again_is_set_aside_once(tmp_path, mapping):
     "mqtt://broker/a#", "mqtt://broker/a/#/b", "mqtt://broker/a+/b",
 ])  # fmt: skip
 def test_addresses_refused(text):
-    with pytest.raises(BadInput, match="write e.g. mqtt:"):
+    with pytest.raises(BadInput, match="/press2/shots"):
         read_address(text)
 
 

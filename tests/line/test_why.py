@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from coilwright.errors import BadInput
-from coilwright.line.machine import READINGS, baseline
+from coilwright.line.machine import READINGS, Signature, baseline
 from coilwright.line.plant import Condition
 from coilwright.line.posterior import build_board, posterior
 from coilwright.line.rehearse import can_be_told, choose, rehearse
@@ -131,11 +131,17 @@ def test_one_wrong_reading_does_not_decide():
 
 def test_a_measured_signature_is_preferred():
     computed = back(1.0).ratios["pick-up"][0, 2]
-    measured = build_board(board().plant, (3, 1e-3, {"pick-up": math.exp(1.3 * computed)}))
+    moved = Signature(3, 1e-3, 0.02e-3, {"pick-up": (1.3 * float(computed), 0.005)})
+    measured = build_board(board().plant, moved)
     reading = tuple(Taken("pick-up", k, 1.3 * float(computed) if k == 3 else 0.0, 0.01) for k in range(1, 7))
     got = why(measured, Readings(reading)).ranked[0]
     assert got.key == "coil-back"
     assert got.size[1] == pytest.approx(1.0, abs=0.1)
+    # the power falls off as fast as the loop's square, and with it the limits close in
+    assert measured.gain.value == pytest.approx(1.3, abs=0.06)
+    assert measured.gain.measured
+    plain = why(board(), Readings(reading)).ranked[0]
+    assert plain.size[1] > 1.2
 
 
 def test_readings_from_a_file():
@@ -178,7 +184,8 @@ change = { pick-up = 0.88 }
     base = baseline(ring_job(more=more))
     assert base.values["pick-up", 3] == pytest.approx((1.52, 0.02))
     assert base.spread == 0.05
-    assert base.moved == (1, 1e-3, {"pick-up": 0.88})
+    assert (base.moved.station, base.moved.back, base.moved.back_sigma) == pytest.approx((1, 1e-3, 0.05e-3))
+    assert base.moved.changes["pick-up"] == pytest.approx((math.log(0.88), 0.015 * math.sqrt(2)))
     reading = {"reading": [{"what": "pick-up", "station": 3, "value": "1.40 V"}]}
     (got,) = from_tables(reading, "r.toml", base, 6).taken
     assert got.value == pytest.approx(math.log(1.40 / 1.52))

@@ -53,7 +53,7 @@ def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None)
     ln_rho, rho_z, rho_power = _resistivities(job, drive.frequency)
     cut_z, cut_power = _cut(job, drive.frequency)
     loops = Loops(job, drawn, bare[k0], z[k0], drive.frequency, away)
-    curve, current = shot_curve(job, drawn, bare[k0] + z[k0])
+    curve, current = shot_curve(job, drawn, complex(bare[k0] + z[k0]), complex(z[k0]))
     reflected0 = complex(z[k0])
     return Plant(
         line, drive.frequency, current, on_time, spread, backs, z, power, complex(bare[k0]), np.array(bare),

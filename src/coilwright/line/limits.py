@@ -12,7 +12,7 @@ import numpy as np
 from coilwright.job import Job
 from coilwright.line.machine import READINGS, Baseline, baseline, read_machine
 from coilwright.line.plant import Array, Condition, Plant
-from coilwright.line.posterior import Board
+from coilwright.line.posterior import MODEL_ERROR, Board
 
 _AMBER, _RED = 0.01, 0.05  # chance of a bad piece, above the healthy one, at which a reading turns
 _REPEAT = 2.0  # standard uncertainties that a limit must lie away from healthy to mean anything
@@ -23,7 +23,8 @@ class Limit:
     """Limits of one reading: `driven_by` the common change that moves it most, ln ratios (m for setback) at which it turns.
 
     `amber` and `red` are signed, in the direction of the fault. `seen`: False when the reading cannot show the change
-    before parts are lost, because it repeats too poorly; then it must not be used as a limit.
+    before parts are lost, because it repeats too poorly; then it must not be used as a limit. `doubt`: one sigma of `red` from
+    what is known of the sensitivity, computed or measured.
     """
 
     what: str
@@ -34,6 +35,7 @@ class Limit:
     sigma: float
     seen: bool
     healthy: float | None
+    doubt: float = 0.0
 
     def state(self, value: float) -> Literal["green", "amber", "red"]:
         """Colour of a reading (ln ratio, or m)."""
@@ -60,6 +62,7 @@ class Limit:
             f"red_{unit}": shown(self.red),
             "amber": self.absolute(self.amber),
             "red": self.absolute(self.red),
+            f"doubt_{unit}": 100.0 * self.doubt if ratio else 1e3 * self.doubt,
             "can_be_seen": self.seen,
         }
 
@@ -129,13 +132,14 @@ def _limit(
 ) -> Limit:
     plant = board.plant
     got = plant.predict(_state(plant, field, np.array(found), None if station == 0 else station - 1)).ratios[what]
-    amber, red = (float(x) for x in (got if got.ndim == 1 else got[:, station - 1]) * board.scale.get(what, 1.0))
+    amber, red = (float(x) for x in (got if got.ndim == 1 else got[:, station - 1]))
     known, recorded = READINGS[what], base.values.get((what, station))
     sigma = known.sigma
     if recorded is not None:
         sigma = recorded[1] / abs(recorded[0]) if known.ratio else recorded[1]
     healthy = None if recorded is None else recorded[0]
-    return Limit(what, station, name, amber, red, sigma, abs(red) >= _REPEAT * sigma, healthy)
+    doubt = abs(red) * (board.gain.sigma if field == "coil_back" else MODEL_ERROR)
+    return Limit(what, station, name, amber, red, sigma, abs(red) >= _REPEAT * sigma, healthy, doubt)
 
 
 def missing(job: Job, stations: int) -> tuple[str, ...]:

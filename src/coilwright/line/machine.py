@@ -12,6 +12,7 @@ from pydantic import Field, ValidationError
 from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
 from coilwright.job.faults import section_faults
+from coilwright.job.schema_fixture import Control, read_fixture
 from coilwright.job.tables import Table
 from coilwright.job.values import Line, as_written
 from coilwright.units import UnitFault, parse
@@ -49,19 +50,44 @@ READINGS: Final[dict[str, What]] = {
     "capacitance": What("capacitance", False, True, 0.01, 25.0, "the capacitance of the bank, isolated and proved dead"),
     "part-mass": What("mass", False, True, 0.01, 4.0, "the mass of ten parts on a balance"),
     "part-resistance": What("resistance", False, True, 0.03, 10.0, "the resistance of a part against one of a good lot"),
+    "flow": What("flow", False, True, 0.04, 4.0, "the water flow of the whole machine, by bucket and watch"),
+    "frequency-empty": What("frequency", False, True, 1e-3, 5.0, "the frequency with all parts out"),
+    "coil-current-empty": What("current", False, True, 0.02, 5.0, "the coil current with all parts out, at the same setting"),
+    "source-power-empty": What("power", False, True, 0.03, 4.0, "the power the source shows with all parts out"),
+    "frequency-hot": What("frequency", False, True, 1e-3, 3.0, "the frequency at the end of the on-time"),
+    "q-hot": What(None, False, True, 0.03, 12.0, "the Q by ring-down at switch-off, parts still hot"),
+    "coil-current-hot": What("current", False, True, 0.02, 5.0, "the coil current at the end of the on-time"),
+    "tank-voltage-hot": What("voltage", False, True, 0.03, 5.0, "the tank voltage at the end of the on-time"),
+    "source-power-hot": What("power", False, True, 0.03, 3.0, "the power the source shows at the end of the on-time"),
     "pick-up": What("voltage", True, True, 0.015, 15.0, "a pick-up loop on a dummy part at every station"),
     "gauge-step": What(None, True, True, 0.04, 20.0, "the step in Q when one known good part goes in and out, by station"),
     "start": What("time", True, True, 0.05, 2.0, "the start times of one tray by video"),
+    "total": What("time", True, True, 0.04, 2.0, "the times until done of one tray by video"),
+    "inductance": What("inductance", True, True, 5e-3, 20.0, "the inductance of every coil with a cold part in, by LCR meter"),
+    "resistance": What("resistance", True, True, 0.02, 20.0, "the resistance of every coil with a cold part in, by LCR meter"),
+    "inductance-empty": What("inductance", True, True, 5e-3, 15.0, "the inductance of every empty coil, by LCR meter"),
+    "resistance-empty": What("resistance", True, True, 0.02, 15.0, "the resistance of every empty coil, by LCR meter"),
     "voltage-share": What(None, True, True, 0.02, 8.0, "the voltage of every coil as a share of the whole"),
     "setback": What("length", True, False, 0.1e-3, 6.0, "the setting gauge or a feeler at every coil nose"),
 }  # fmt: skip
 
 
-def place_faults(what: str, station: int | None) -> Iterator[tuple[str, str]]:
+def key_of(what: str, condition: Condition, state: State) -> str:
+    """The key of READINGS: "frequency" read hot is "frequency-hot", read with all parts out "frequency-empty"."""
+    return what + ("-hot" if condition == "hot" else "") + ("-empty" if state == "empty" else "")
+
+
+def place_faults(
+    what: str, station: int | None, condition: Condition = "cold", state: State = "loaded"
+) -> Iterator[tuple[str, str]]:
     """(key, sentence) where a reading is unknown, or its station is missing or does not belong."""
     known = READINGS.get(what)
     if known is None:
         yield "what", f'must be one of {", ".join(READINGS)}; received "{what[:40]}"'
+    elif key_of(what, condition, state) not in READINGS:
+        end = "-hot" if condition == "hot" else "-empty"
+        may = ", ".join(k.removesuffix(end) for k in READINGS if k.endswith(end))
+        yield ("condition" if condition == "hot" else "state"), f"{what} is not read {end[1:]}, only {may} are; take it out"
     elif known.each and station is None:
         yield "station", f"{what} needs the number of its station"
     elif not known.each and station is not None:
@@ -69,8 +95,8 @@ def place_faults(what: str, station: int | None) -> Iterator[tuple[str, str]]:
 
 
 class HandOver(Table):
-    """One value read at hand-over. `value` with its unit; `uncertainty` one sigma, same unit; `predicted` may be left
-    out: the model fills it in. `repeats`: values of the same reading taken again, from which repeatability follows."""
+    """One value read at hand-over. `value` with its unit; `uncertainty` one sigma, same unit; `condition`, `state`: read
+    with hot parts, or with all parts out. `repeats`: the same reading taken again, from which repeatability follows."""
 
     what: str
     value: str | float
@@ -81,29 +107,66 @@ class HandOver(Table):
     repeats: tuple[str | float, ...] = ()
 
     def clashes(self) -> Iterator[tuple[str, str]]:
-        yield from place_faults(self.what, self.station)
+        yield from place_faults(self.what, self.station, self.condition, self.state)
+
+    @property
+    def key(self) -> str:
+        return key_of(self.what, self.condition, self.state)
+
+
+class MovedReading(Table):
+    """One reading before and after the coil was moved; `uncertainty` one sigma of either."""
+
+    what: str
+    before: str | float
+    after: str | float
+    uncertainty: str | float | None = None
+    condition: Condition = "cold"
+    state: State = "loaded"
+
+    def clashes(self) -> Iterator[tuple[str, str]]:
+        known = READINGS.get(self.what)
+        yield from place_faults(self.what, 1 if known is not None and known.each else None, self.condition, self.state)
 
 
 class Moved(Table):
-    """The guided step: one coil moved on purpose, and what that did. `change` maps a reading to its ratio after / before,
-    at the moved station for readings taken at stations. It turns the computed sensitivity into a measured one."""
+    """The guided step: one coil moved on purpose, and what that did. Readings taken at stations are those of the moved one.
+
+    `back_uncertainty`: one sigma of the movement (a feeler gauge, from memory). `change` is a short way of writing: the ratio
+    after / before of a reading, with its usual uncertainty.
+    """
 
     station: Annotated[int, Field(strict=True, ge=1, le=64)]
     back: str
-    change: Mapping[str, Annotated[float, Field(gt=0.0, allow_inf_nan=False)]]
+    back_uncertainty: str = "0.05 mm"
+    reading: tuple[MovedReading, ...] = ()
+    change: Mapping[str, Annotated[float, Field(gt=0.0, allow_inf_nan=False)]] = {}
 
 
 class Machine(Table):
-    """[machine]: date, who, mains, water, timer, gauge number, notes; [[machine.reading]] and [machine.moved]."""
+    """[machine]: date, who, mains, water, timer, gauge number, notes; [[machine.reading]] and [machine.moved]. `control`: what
+    the source was seen to hold, which must agree with [fixture]."""
 
     date: Line = ""
     by: Line = ""
     gauge: Line = ""
     notes: Line = ""
     accepted: Line = ""
+    control: Control | None = None
     spread: Annotated[float, Field(gt=0.0, le=0.5)] = 0.04
     reading: tuple[HandOver, ...] = ()
     moved: Moved | None = None
+
+
+@dataclass(frozen=True)
+class Signature:
+    """What one coil moved on purpose did: `station`, `back` and `back_sigma` (m), and by reading the ln of the ratio
+    after / before with one sigma."""
+
+    station: int
+    back: float
+    back_sigma: float
+    changes: Mapping[str, tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -112,7 +175,7 @@ class Baseline:
 
     values: Mapping[tuple[str, int], tuple[float, float]]
     spread: float
-    moved: tuple[int, float, Mapping[str, float]] | None
+    moved: Signature | None
 
 
 def amount(value: object, what: str, where: str) -> float:
@@ -137,25 +200,54 @@ def read_machine(job: Job) -> Machine:
     if not isinstance(raw, Mapping):
         raise BadInput(Fault(where, "must be a table under its own heading [machine]"))
     try:
-        return Machine.model_validate(raw)
+        record = Machine.model_validate(raw)
     except ValidationError as error:
         raise BadInput(section_faults(where, Machine, raw, error, joint=".")) from None
+    held = read_fixture(job).control
+    if record.control is not None and record.control != held:
+        what = f'is "{record.control}", but fixture.control is "{held}": the readings mean something else; make them agree'
+        raise BadInput(Fault(f"{where}.control", what))
+    return record
 
 
 def baseline(job: Job) -> Baseline:
-    """Healthy values of the record in SI; repeats give the uncertainty where it is not stated."""
+    """Healthy values of the record in SI, hot and empty ones under keys of their own; repeats give the uncertainty where it
+    is not stated."""
     record = read_machine(job)
     values: dict[tuple[str, int], tuple[float, float]] = {}
     for n, r in enumerate(record.reading, 1):
-        if r.condition != "cold" or r.state != "loaded":
-            continue
         where = f"{job.name}: machine.reading {n}"
         value = amount(r.value, r.what, where)
-        values[r.what, r.station or 0] = (value, uncertainty_of(r, value, where))
-    moved = None
-    if record.moved is not None:
-        moved = (record.moved.station, parse(record.moved.back, "length"), dict(record.moved.change))
+        values[r.key, r.station or 0] = (value, uncertainty_of(r, value, where))
+    moved = None if record.moved is None else _signature(record.moved, f"{job.name}: machine.moved")
     return Baseline(values, record.spread, moved)
+
+
+def _signature(moved: Moved, where: str) -> Signature:
+    back, doubt = (_length(getattr(moved, k), f"{where}.{k}") for k in ("back", "back_uncertainty"))
+    if not 1e-5 <= abs(back) <= 0.05 or doubt < 0.0:
+        raise BadInput(Fault(f"{where}.back", f"must be a movement between 0.01 mm and 50 mm; received {1e3 * back:g} mm"))
+    changes = {}
+    for what, ratio in moved.change.items():
+        if what not in READINGS or not READINGS[what].ratio:
+            raise BadInput(Fault(f"{where}.change", f'has no place for "{what[:40]}"; name a reading that is told as a ratio'))
+        changes[what] = (math.log(ratio), math.sqrt(2.0) * READINGS[what].sigma)
+    for n, r in enumerate(moved.reading, 1):
+        here, key = f"{where}.reading {n}", key_of(r.what, r.condition, r.state)
+        known = READINGS[key]
+        before, after = amount(r.before, key, f"{here}.before"), amount(r.after, key, f"{here}.after")
+        if not known.ratio or not (before > 0.0 and after > 0.0):
+            raise BadInput(Fault(here, f"{key} must be a reading told as a ratio, greater than zero before and after"))
+        sigma = known.sigma if r.uncertainty is None else amount(r.uncertainty, key, f"{here}.uncertainty") / before
+        changes[key] = (math.log(after / before), max(math.hypot(sigma, sigma * before / after), 1e-6))
+    return Signature(moved.station, back, abs(doubt), changes)
+
+
+def _length(text: str, where: str) -> float:
+    try:
+        return parse(text, "length")
+    except UnitFault as fault:
+        raise BadInput(Fault(where, str(fault))) from None
 
 
 def uncertainty_of(reading: HandOver, value: float, where: str) -> float:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -111,13 +111,24 @@ class ShotCurve:
     """ln of the times (s) of start and of the event of every acceptance against ln power; limits they must keep.
 
     `late`: (ln power grid, ln time, ln limit, whether the limit is the timer). `hot`: ln power above which a part is
-    over-heated (inf without such an acceptance).
+    over-heated (inf without such an acceptance). `warm`: what the part adds to the coil at the end of the on-time over what
+    it adds cold.
     """
 
     ln_power: Array
     ln_start: Array
     late: tuple[tuple[Array, float, bool], ...]
     hot: float
+    warm: NDArray[np.complex128]
+
+    def warmed(self, ln_power: Array) -> NDArray[np.complex128]:
+        real, imag = (np.interp(ln_power, self.ln_power, x) for x in (self.warm.real, self.warm.imag))
+        return np.asarray(real + 1j * imag)
+
+    def total(self, ln_power: Array) -> Array:
+        """ln of the time (s) until the last acceptance that has one is met."""
+        times = [line_through(self.ln_power, x, ln_power) for x, _, _ in self.late]
+        return np.maximum.reduce(times) if times else self.start(ln_power)
 
     def start(self, ln_power: Array) -> Array:
         return line_through(self.ln_power, self.ln_start, ln_power)
@@ -169,34 +180,38 @@ class Plant:
     cans: int
     charged: bool
     glazed: bool
-    healthy_readings: dict[str, float] = field(default_factory=dict)
+    gain: float = 1.0  # how much more a setback does than the model says, measured by moving a coil on purpose
 
     @property
     def reach(self) -> float:
         """Largest setback (m) the curves hold for."""
-        return float(self.backs[-1])
+        return float(self.backs[-1]) / max(self.gain, 1.0)
 
     @property
     def forward(self) -> float:
         """Farthest the coil may come nearer (m), zero or positive."""
-        return float(-self.backs[0])
+        return float(-self.backs[0]) / max(self.gain, 1.0)
 
     def predict(self, c: Condition) -> Outcome:
         """All readings and the chance of bad pieces for states of the machine."""
         zero = Condition.healthy(1, self.line.stations)
         base = self.circuit(zero)
         now = self.circuit(c)
+        power = np.log(np.maximum(now["part"] / base["part"], 1e-9)) + np.log(np.maximum(1.0 - c.absent, 1e-9))
+        effective = power - c.mass
+        nothing = np.zeros((1, self.line.stations))
+        base |= self.terminals(zero, nothing)
+        now |= self.terminals(c, effective)
         ratios = {k: np.log(np.maximum(v, 1e-12) / base[k]) for k, v in now.items() if k != "part"}
         ratios["setback"] = c.coil_back
         for name in ("capacitance", "mains", "setting"):
             ratios[name] = getattr(c, name)
         ratios["on-time"] = c.timer
-        present = np.maximum(1.0 - c.absent, 1e-9)
+        ratios["flow"] = c.flow
         ratios["part-mass"] = c.mass.mean(axis=1)
         ratios["part-resistance"] = (c.resistivity + 12.0 * c.cut).mean(axis=1)
-        power = np.log(np.maximum(now["part"] / base["part"], 1e-9)) + np.log(present)
-        effective = power - c.mass
-        ratios["start"] = np.minimum(self.shot.start(effective) - self.shot.start(np.zeros(1)), 1.5)
+        for name, time in (("start", self.shot.start), ("total", self.shot.total)):
+            ratios[name] = np.minimum(time(effective) - time(np.zeros(1)), 1.5)
         return Outcome(ratios, self._bad(c, effective), power)
 
     def _bad(self, c: Condition, effective: Array) -> Array:
@@ -209,9 +224,13 @@ class Plant:
         fails = np.clip(late + hot, 0.0, 1.0)
         return np.asarray(1.0 - (1.0 - fails) * (1.0 - c.weak[:, None]))
 
-    def _station(self, c: Condition, f: Array) -> tuple[Array, Array, Array, Array, Array]:
-        """Resistance and reactance of every coil with its leads, part power per A^2, empty R and X; f is f/f0 (g, 1)."""
-        place = c.coil_back + c.nest_back + c.part_back
+    def _station(
+        self, c: Condition, f: Array, warm: NDArray[np.complex128] | None = None
+    ) -> tuple[Array, Array, Array, Array, Array]:
+        """Resistance and reactance of every coil with its leads, part power per A^2, empty R and X; f is f/f0 (g, 1).
+
+        `warm`: what the parts add is multiplied by it; cold parts without."""
+        place = self.gain * (c.coil_back + c.nest_back + c.part_back)
         bare = c.coil_back
         askew = (
             np.interp(c.sideways, self.offsets, self.offset_factor) * np.interp(c.tilt, self.tilts, self.tilt_factor)
@@ -224,6 +243,8 @@ class Plant:
         whole = 1.0 - c.cut
         added = (self._curve(self.part_z.real, place) + 1j * self._curve(self.part_z.imag, place)) * askew
         added = (added * rho_z * whole + self.cut_z * c.cut * askew) * (1.0 - c.absent)
+        if warm is not None:
+            added = np.asarray(added * warm)
         power = self.part_power_0 * of_place * askew * rho_gain * whole + self.cut_power * askew * c.cut
         s_r, s_l, s_p = (1.0 - c.short + c.short * s for s in self.shorted)
         empty_x = (self._curve(self.empty_back.imag, bare) + c.lead * self.empty.imag) * f
@@ -241,52 +262,74 @@ class Plant:
         return np.interp(at, self.backs, values)
 
     def circuit(self, c: Condition) -> dict[str, Array]:
-        """Terminals and stations in absolute numbers (source at its healthy setting, unit: healthy current)."""
-        f = np.ones((len(c.mains), 1))
-        healthy_x = self._sum_x(Condition.healthy(1, self.line.stations), np.ones((1, 1)))
-        for _ in range(3):
-            inductance = self._sum_x(c, f) / f[:, 0]
-            f = np.sqrt(healthy_x / (inductance * np.exp(c.capacitance)))[:, None]
+        """Terminals and stations with cold parts, in absolute numbers (source at its healthy setting, unit: healthy current)."""
+        f = self._tuned(c)
         r, x, part, empty_r, empty_x = self._station(c, f)
-        n = self.line.stations
-        rest = self.rest + c.joint * (self.rest + self._healthy_r)
-        drive = np.exp(c.mains + c.setting + c.limit)
-        z = r + 1j * x
+        run = self._run(c, r, x)
+        volts = np.abs(r + 1j * x) * run.currents
+        copper = (run.currents**2 * empty_r).sum(axis=1)
+        bare = _shares(empty_r + 1j * empty_x, self.line.feed)
+        bare_r = (np.abs(bare) ** 2 * empty_r).sum(axis=1) + self._rest_of(c)
+        at_rest = self._station(c, np.ones_like(f))
+        return {
+            "frequency": f[:, 0] * self.frequency,
+            "q": run.x / run.r,
+            "q-empty": (np.abs(bare) ** 2 * empty_x).sum(axis=1) / bare_r,
+            "coil-current": run.current,
+            "tank-voltage": run.current * np.hypot(run.r, run.x),
+            "source-power": run.current**2 * run.r,
+            "outlet-rise": copper * np.exp(-c.flow),
+            "pick-up": self._pick_up(c) * run.currents * f,
+            "gauge-step": self._gauge(c),
+            "voltage-share": volts / volts.sum(axis=1, keepdims=True),
+            "resistance": at_rest[0],
+            "inductance": at_rest[1],
+            "resistance-empty": at_rest[3],
+            "inductance-empty": at_rest[4],
+            "part": part * run.currents**2,
+        }
+
+    def terminals(self, c: Condition, effective: Array) -> dict[str, Array]:
+        """The totals with all parts out, and with parts as hot as at the end of a shot at `effective` (g, n) ln power."""
+        nothing = np.zeros_like(c.absent, dtype=complex)
+        out = {}
+        for end, warm in (("empty", nothing), ("hot", self.shot.warmed(effective))):
+            f = self._tuned(c, warm)
+            r, x, _, _, _ = self._station(c, f, warm)
+            run = self._run(c, r, x)
+            out[f"frequency-{end}"] = f[:, 0] * self.frequency
+            out[f"coil-current-{end}"] = run.current
+            out[f"source-power-{end}"] = run.current**2 * run.r
+            if end == "hot":
+                out["q-hot"] = run.x / run.r
+                out["tank-voltage-hot"] = run.current * np.hypot(run.r, run.x)
+        return out
+
+    def _tuned(self, c: Condition, warm: NDArray[np.complex128] | None = None) -> Array:
+        """(g, 1) frequency over the healthy one at which the tank rings."""
+        healthy_x = self._sum_x(Condition.healthy(1, self.line.stations), np.ones((1, 1)), None)
+        f = np.ones((len(c.mains), 1))
+        for _ in range(3):
+            inductance = self._sum_x(c, f, warm) / f[:, 0]
+            f = np.sqrt(healthy_x / (inductance * np.exp(c.capacitance)))[:, None]
+        return f
+
+    def _rest_of(self, c: Condition) -> Array:
+        return np.asarray(self.rest + c.joint * (self.rest + self._healthy_r))
+
+    def _run(self, c: Condition, r: Array, x: Array) -> _Run:
+        """Currents that the source drives through coils of these resistances and reactances."""
+        z, rest, held = r + 1j * x, self._rest_of(c), self.line.control
         shares = _shares(z, self.line.feed)
         whole_r = (np.abs(shares) ** 2 * r).sum(axis=1) + rest
         whole_x = (np.abs(shares) ** 2 * x).sum(axis=1)
-        strength = {"current": np.ones_like(whole_r), "voltage": 1.0 / whole_r, "power": 1.0 / np.sqrt(whole_r),
-                    "coil voltage": 1.0 / np.hypot(whole_r, whole_x)}[self.line.control]  # fmt: skip
+        drive = np.exp(c.mains + c.setting + c.limit)
         if self.line.feed == "separate":
-            own = r + rest[:, None] / n
-            each = {"current": np.ones_like(own), "voltage": 1.0 / own, "power": 1.0 / np.sqrt(own),
-                    "coil voltage": 1.0 / np.abs(z)}[self.line.control]  # fmt: skip
-            currents = each * drive[:, None]
-            total = np.sqrt(np.mean(currents**2, axis=1))
-        else:
-            total = strength * drive
-            currents = np.abs(shares) * total[:, None]
-        volts = np.abs(z) * currents
-        copper = (currents**2 * empty_r).sum(axis=1)
-        empty_shares = _shares(empty_r + 1j * empty_x, self.line.feed)
-        q_empty = (np.abs(empty_shares) ** 2 * empty_x).sum(axis=1) / (
-            (np.abs(empty_shares) ** 2 * empty_r).sum(axis=1) + rest
-        )
-        loop = self._pick_up(c) * currents * f
-        gauge = self._gauge(c)
-        return {
-            "frequency": f[:, 0] * self.frequency,
-            "q": whole_x / whole_r,
-            "q-empty": q_empty,
-            "coil-current": total,
-            "tank-voltage": total * np.hypot(whole_r, whole_x),
-            "source-power": total**2 * whole_r,
-            "outlet-rise": copper * np.exp(-c.flow),
-            "pick-up": loop,
-            "gauge-step": gauge,
-            "voltage-share": volts / volts.sum(axis=1, keepdims=True),
-            "part": part * currents**2,
-        }
+            own = r + rest[:, None] / self.line.stations
+            currents = _strength(held, own, np.abs(z)) * drive[:, None]
+            return _Run(whole_r, whole_x, np.sqrt(np.mean(currents**2, axis=1)), currents)
+        total = _strength(held, whole_r, np.hypot(whole_r, whole_x)) * drive
+        return _Run(whole_r, whole_x, total, np.abs(shares) * total[:, None])
 
     def _askew(self, c: Condition) -> Array:
         return np.interp(c.sideways, self.offsets, self.offset_factor) * np.interp(c.tilt, self.tilts, self.tilt_factor)
@@ -294,12 +337,12 @@ class Plant:
     def _pick_up(self, c: Condition) -> Array:
         """Flux through a loop in the nest (on a dummy part, so that the part itself plays no role)."""
         shorted = 1.0 - c.short + c.short * math.sqrt(self.shorted[2])
-        return self._curve(self.pick_up, c.coil_back + c.nest_back) * self._askew(c) * shorted
+        return self._curve(self.pick_up, self.gain * (c.coil_back + c.nest_back)) * self._askew(c) * shorted
 
     def _gauge(self, c: Condition) -> Array:
         """Step in resistance that one known part makes in the nest."""
         shorted = 1.0 - c.short + c.short * self.shorted[2]
-        return self._curve(self.part_z.real, c.coil_back + c.nest_back) * self._askew(c) ** 2 * shorted
+        return self._curve(self.part_z.real, self.gain * (c.coil_back + c.nest_back)) * self._askew(c) ** 2 * shorted
 
     @property
     def _healthy_r(self) -> float:
@@ -307,10 +350,27 @@ class Plant:
         n = self.line.stations
         return float(z / n if self.line.feed == "parallel" else z * n)
 
-    def _sum_x(self, c: Condition, f: Array) -> Array:
-        r, x, _, _, _ = self._station(c, f)
+    def _sum_x(self, c: Condition, f: Array, warm: NDArray[np.complex128] | None) -> Array:
+        r, x, _, _, _ = self._station(c, f, warm)
         shares = _shares(r + 1j * x, self.line.feed)
         return np.asarray((np.abs(shares) ** 2 * x).sum(axis=1))
+
+
+@dataclass(frozen=True, eq=False)
+class _Run:
+    """Resistance and reactance of the whole (g,), its current (g,) and those of the coils (g, n)."""
+
+    r: Array
+    x: Array
+    current: Array
+    currents: Array
+
+
+def _strength(held: Control, r: Array, z: Array) -> Array:
+    """Current when the source holds one thing at 1: into resistance `r` and impedance `z`."""
+    if held == "current":
+        return np.ones_like(r)
+    return np.asarray({"voltage": 1.0 / r, "power": 1.0 / np.sqrt(r), "coil voltage": 1.0 / z}[held])
 
 
 def _shares(z: NDArray[np.complex128], feed: Feed) -> NDArray[np.complex128]:

@@ -10,18 +10,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
 from scipy.special import betaln, gammaln, log_ndtr, logsumexp
 
 from coilwright.line.causes import Cause, all_causes
-from coilwright.line.machine import READINGS
+from coilwright.line.machine import READINGS, Signature
 from coilwright.line.plant import MARGIN_WEIGHTS, Array, Condition, Outcome, Plant
+from coilwright.line.signature import Gain, setback_gain
 from coilwright.line.taken import Contrast, Readings, Taken, Tallied
 
-_MODEL_ERROR = 0.05  # of a predicted effect
+MODEL_ERROR = 0.05  # of a predicted effect
 _BASES = np.array([0.002, 0.01, 0.03, 0.08])  # share of bad pieces of a healthy line, equally likely beforehand
 _FLOOR = 1e-12
 
@@ -36,41 +37,43 @@ class Board:
     prior: Array
     states: Condition
     outcome: Outcome
-    scale: dict[str, float]
+    gain: Gain
+    still: Outcome | None
 
     def column(self, what: str, station: int) -> Array:
         """(g,) predicted ln ratio (or m) of one reading."""
-        values = self.outcome.ratios[what]
-        out = values[:, station - 1] if values.ndim == 2 else values
-        return out * self.scale.get(what, 1.0)
+        out = _of(self.outcome, what, station)
+        slope = self.gain.slopes.get(what)
+        return out if slope is None else out + slope[0] * self.states.coil_back.sum(axis=1)
+
+    def doubt(self, what: str, station: int) -> Array:
+        """(g,) one sigma of what the model says of one reading: a twentieth of every effect (memory), but for those of places
+        the uncertainty of the gain where a coil was moved on purpose."""
+        mu = _of(self.outcome, what, station)
+        if self.still is None:
+            return np.asarray(MODEL_ERROR * np.abs(mu))
+        fixed = _of(self.still, what, station)
+        slope = self.gain.slopes.get(what, (0.0, 0.0))[1] * self.states.coil_back.sum(axis=1)
+        return np.asarray(np.sqrt((MODEL_ERROR * fixed) ** 2 + (self.gain.sigma * (mu - fixed)) ** 2 + slope**2))
 
 
-def build_board(plant: Plant, moved: tuple[int, float, dict[str, float]] | None = None) -> Board:
-    """Predict everything. `moved` (station, setback m, ratios after / before): a measured signature; the predicted
-    effects of that kind of reading are scaled so that the model agrees with it."""
+def _of(outcome: Outcome, what: str, station: int) -> Array:
+    values = outcome.ratios[what]
+    return values[:, station - 1] if values.ndim == 2 else values
+
+
+def build_board(plant: Plant, moved: Signature | None = None) -> Board:
+    """Predict everything. `moved`: what one coil moved on purpose did, which the model is then made to agree with."""
+    gain = setback_gain(plant, moved)
+    plant = replace(plant, gain=gain.value)
     causes = all_causes(plant)
     states = Condition.stack([c.grid for c in causes])
     owner = np.concatenate([np.full(len(c.weights), k) for k, c in enumerate(causes)])
     prior = np.concatenate([c.prior * c.weights for c in causes])
-    return Board(plant, causes, owner, prior, states, plant.predict(states), _scales(plant, moved))
-
-
-def _scales(plant: Plant, moved: tuple[int, float, dict[str, float]] | None) -> dict[str, float]:
-    if moved is None:
-        return {}
-    station, back, change = moved
-    c = Condition.healthy(1, plant.line.stations)
-    c.coil_back[0, station - 1] = back
-    ratios = plant.predict(c).ratios
-    out = {}
-    for what, ratio in change.items():
-        values = ratios.get(what)
-        if values is None or not READINGS.get(what, READINGS["q"]).each or what == "setback":
-            continue  # totals hardly move with one coil: their ratio would be noise over noise
-        predicted = float(values[0, station - 1])
-        if abs(predicted) > 1e-3:
-            out[what] = min(max(math.log(ratio) / predicted, 0.3), 3.0)
-    return out
+    still = None
+    if gain.measured or gain.slopes:
+        still = plant.predict(replace(states, **{k: 0.0 * getattr(states, k) for k in ("coil_back", "nest_back", "part_back")}))
+    return Board(plant, causes, owner, prior, states, plant.predict(states), gain, still)
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,7 +104,7 @@ def _tally_name(readings: Readings) -> str:
 
 def log_reading(board: Board, t: Taken) -> Array:
     mu = board.column(t.what, t.station)
-    sigma = np.hypot(t.sigma, _MODEL_ERROR * mu)
+    sigma = np.hypot(t.sigma, board.doubt(t.what, t.station))
     if t.floor:
         return np.asarray(log_ndtr((mu - t.value) / sigma))
     z = (t.value - mu) / sigma
@@ -237,7 +240,7 @@ def next_readings(post: Posterior, readings: Readings, draws: int = 150, seed: i
         if not stations:
             continue
         mu = np.column_stack([board.column(what, k)[keep] for k in stations])
-        sigma = np.hypot(known.sigma, _MODEL_ERROR * mu)
+        sigma = np.hypot(known.sigma, np.column_stack([board.doubt(what, k)[keep] for k in stations]))
         true = rng.choice(len(keep), size=draws, p=w)
         y = mu[true] + sigma[true] * rng.standard_normal((draws, len(stations)))
         log = np.log(w) - np.log(sigma).sum(axis=1)

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coilwright.errors import BadInput, Fault
 from coilwright.heating.drive import FixedCurrent
@@ -23,8 +24,11 @@ _FEW = (0.87, 1.0, 1.15)  # where every step is a field of saturating steel
 _LONGER = 1.5  # of the shot at the healthy current, and as one over power: so that late starts are seen
 
 
-def shot_curve(job: Job, drawn: Scene, cold: complex) -> tuple[ShotCurve, float]:
-    """Times and limits from full shots at other currents, and the healthy coil current (A) at the start."""
+def shot_curve(job: Job, drawn: Scene, cold: complex, added: complex) -> tuple[ShotCurve, float]:
+    """Times and limits from full shots at other currents, and the healthy coil current (A) at the start.
+
+    `cold` is the loaded coil at the start (ohm), `added` what of it the work adds.
+    """
     drive = drive_of(job)
     answer = drive.respond(1.0, cold, drive.frequency)
     current = answer.current
@@ -33,14 +37,21 @@ def shot_curve(job: Job, drawn: Scene, cold: complex) -> tuple[ShotCurve, float]
     on_time = float(job.drive.shot_time or 0.0)
     frequency = answer.frequency if has_source(job) else drive.frequency
     model = shot_model(scene(job, checked=False), frequency, "coarse")
-    levels, events, hottest = [], [], []
+    levels, events, hottest, warm = [], [], [], []
     for level in _FEW if model.field.nonlinear else _LEVELS:
         run = model.for_job(_longer(job, on_time, level))
         result = shoot(run, FixedCurrent(level * current, frequency), steps=Steps(tolerance=2.0))
         levels.append(2.0 * math.log(level))
         events.append([_event(v.details) for v in result.verdicts])
         hottest.append([_excess(v.details, result.trace, v.body, on_time) for v in result.verdicts])
-    return _curve_of(job, np.array(levels), events, hottest, on_time), current
+        warm.append(1.0 + _drift(result.trace, on_time, frequency) / added)
+    return _curve_of(job, np.array(levels), events, hottest, on_time, np.array(warm)), current
+
+
+def _drift(trace: Any, on_time: float, frequency: float) -> complex:
+    """By how much the coil's impedance (ohm) at the end of the on-time differs from that at its start."""
+    r, x = (np.interp(on_time, trace.time, v) - v[0] for v in (trace.coil.resistance, trace.coil.inductance))
+    return complex(r, 2.0 * math.pi * frequency * x)
 
 
 def _longer(job: Job, on_time: float, level: float) -> Job:
@@ -68,7 +79,7 @@ def _excess(details: Any, trace: Any, body: str, on_time: float) -> float | None
 
 
 def _curve_of(job: Job, ln_power: Array, events: list[list[tuple[float | None, float | None]]],
-              hottest: list[list[float | None]], on_time: float) -> ShotCurve:  # fmt: skip
+              hottest: list[list[float | None]], on_time: float, warm: NDArray[np.complex128]) -> ShotCurve:  # fmt: skip
     accepted = job.accept
     late = []
     starts: Array | None = None
@@ -89,7 +100,7 @@ def _curve_of(job: Job, ln_power: Array, events: list[list[tuple[float | None, f
                 hot = min(hot, float(line_through(values, ln_power, np.zeros(1))[0]))
     if starts is None:
         starts = math.log(on_time) - ln_power  # nothing is watched for: times go as one over power
-    return ShotCurve(ln_power, starts, tuple(late), hot)
+    return ShotCurve(ln_power, starts, tuple(late), hot, warm)
 
 
 def _filled(ln_power: Array, times: list[float | None]) -> Array | None:

@@ -1,7 +1,7 @@
 """What was read and counted, from a TOML file or from Python, checked and brought to logarithms of ratios.
 
 [[reading]]
-what = "pick-up"
+what = "pick-up"              # with condition = "hot" or state = "empty" where a reading is taken so
 station = 3
 value = "1.33 V"
 healthy = "1.50 V"            # may be left out when [machine] has it, or for frequency, Q ... when the model may say
@@ -33,7 +33,7 @@ from coilwright.errors import BadInput, Fault
 from coilwright.job.faults import section_faults
 from coilwright.job.tables import Table
 from coilwright.line.charts import counts
-from coilwright.line.machine import READINGS, Baseline, amount, place_faults
+from coilwright.line.machine import READINGS, Baseline, Condition, State, amount, key_of, place_faults
 
 
 @dataclass(frozen=True)
@@ -94,9 +94,11 @@ class _Reading(Table):
     station: Annotated[int, Field(strict=True, ge=1, le=64)] | None = None
     healthy: str | float | None = None
     uncertainty: str | float | None = None
+    condition: Condition = "cold"
+    state: State = "loaded"
 
     def clashes(self) -> Iterator[tuple[str, str]]:
-        yield from place_faults(self.what, self.station)
+        yield from place_faults(self.what, self.station, self.condition, self.state)
 
 
 class _Tally(Table):
@@ -168,7 +170,8 @@ def _counted(bad: Sequence[int], tried: Sequence[int], where: str) -> None:
 
 
 def _taken(r: _Reading, where: str, base: Baseline, stations: int, predicted: Mapping[str, float]) -> Taken:
-    known = READINGS[r.what]
+    key = key_of(r.what, r.condition, r.state)
+    known = READINGS[key]
     station = r.station or 0
     if station > stations:
         raise BadInput(Fault(f"{where}.station", f"must be from 1 to {stations}; received {station}"))
@@ -177,17 +180,17 @@ def _taken(r: _Reading, where: str, base: Baseline, stations: int, predicted: Ma
     if not known.ratio:
         healthy = 0.0 if r.healthy is None else amount(r.healthy, r.what, f"{where}.healthy")
         sigma = known.sigma if r.uncertainty is None else amount(r.uncertainty, r.what, f"{where}.uncertainty")
-        return Taken(r.what, station, value - healthy, max(sigma, 1e-9))
-    healthy, doubt = _healthy(r, where, base, station, predicted)
+        return Taken(key, station, value - healthy, max(sigma, 1e-9))
+    healthy, doubt = _healthy(r, key, where, base, station, predicted)
     if not healthy > 0.0 or not (never or value > 0.0):
         raise BadInput(
             Fault(f"{where}.value", f"must be greater than zero, as must its healthy value; received {r.value!r:.40}")
         )
     if never:
-        return Taken(r.what, station, math.log(predicted.get("on-time", healthy) / healthy), known.sigma, True)
+        return Taken(key, station, math.log(predicted.get("on-time", healthy) / healthy), known.sigma, True)
     given = None if r.uncertainty is None else amount(r.uncertainty, r.what, f"{where}.uncertainty") / value
     return Taken(
-        r.what,
+        key,
         station,
         math.log(value / healthy),
         max(math.hypot(known.sigma if given is None else given, doubt), 1e-6),
@@ -195,20 +198,24 @@ def _taken(r: _Reading, where: str, base: Baseline, stations: int, predicted: Ma
 
 
 def _healthy(
-    r: _Reading, where: str, base: Baseline, station: int, predicted: Mapping[str, float]
+    r: _Reading, key: str, where: str, base: Baseline, station: int, predicted: Mapping[str, float]
 ) -> tuple[float, float]:
     """Healthy value and its relative sigma: as given, as recorded at hand-over, or as the model says."""
     if r.healthy is not None:
         return amount(r.healthy, r.what, f"{where}.healthy"), 0.0
-    recorded = base.values.get((r.what, station))
+    recorded = base.values.get((key, station))
     if recorded is not None:
         return recorded[0], recorded[1] / abs(recorded[0])
-    if r.what in predicted:
-        return predicted[r.what], _MODEL_DOUBT[r.what]
-    what = f"is missing and [machine] has no {r.what}" + (f" of station {station}" if station else "")
+    if key in predicted:
+        return predicted[key], _MODEL_DOUBT.get(key, _USUAL_DOUBT)
+    what = f"is missing and [machine] has no {key}" + (f" of station {station}" if station else "")
     raise BadInput(Fault(f"{where}.healthy", f"{what}: write what it read when the machine was right"))
 
 
 # Relative doubt in the model's absolute prediction where no healthy reading exists (memory: leads, joints and source are
 # never quite those of the file).
-_MODEL_DOUBT = {"frequency": 0.05, "q": 0.15, "coil-current": 0.05, "start": 0.15, "on-time": 0.001}
+_USUAL_DOUBT = 0.15
+_MODEL_DOUBT = {
+    "frequency": 0.05, "frequency-empty": 0.05, "frequency-hot": 0.05, "coil-current": 0.05, "inductance": 0.05,
+    "inductance-empty": 0.05, "on-time": 0.001,
+}  # fmt: skip

@@ -56,6 +56,11 @@ class Upkeep:
         """The room as a share of the reading."""
         return abs(math.expm1(self.room))
 
+    @property
+    def rate_per_1000(self) -> float:
+        """What it wanders in a thousand hours of running: a share, or m."""
+        return 1000.0 * self.rate
+
     def to_dict(self) -> dict[str, Any]:
         return {"reading": self.what, "every_h": self.hours, "turn": self.turn, "driven_by": self.driven_by}
 

@@ -9,10 +9,11 @@ from typing import Any, Literal
 import numpy as np
 from scipy.special import logsumexp
 
+from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
 from coilwright.line.build import build_plant
 from coilwright.line.machine import READINGS, baseline
-from coilwright.line.plant import Condition, Plant
+from coilwright.line.plant import Array, Condition, Plant
 from coilwright.line.posterior import Board, Item, Next, Posterior, build_board, next_readings, posterior
 from coilwright.line.taken import Readings
 
@@ -110,22 +111,37 @@ def machine_board(job: Job, measured_q: float | None = None) -> Board:
     base = baseline(job)
     q = base.values.get(("q", 0))
     plant = build_plant(job, base.spread, measured_q if measured_q is not None else None if q is None else q[0])
-    return build_board(plant, None if base.moved is None else (base.moved[0], base.moved[1], dict(base.moved[2])))
+    if base.moved is not None and base.moved.station > plant.line.stations:
+        what = f"must be from 1 to {plant.line.stations}; received {base.moved.station}"
+        raise BadInput(Fault(f"{job.name}: machine.moved.station", what))
+    return build_board(plant, base.moved)
 
 
 def predicted_healthy(plant: Plant) -> dict[str, float]:
-    """SI values of the model for readings that nobody took at hand-over: f, Q, coil current, start and on-time."""
+    """SI values of the model for readings that nobody took at hand-over; the same at every station."""
     zero = Condition.healthy(1, plant.line.stations)
-    circuit = plant.circuit(zero)
+    got = plant.circuit(zero) | plant.terminals(zero, np.zeros((1, plant.line.stations)))
     n = plant.line.stations if plant.line.feed == "parallel" else 1
-    start = float(np.exp(plant.shot.start(np.zeros(1)))[0])
-    return {
-        "frequency": plant.frequency,
-        "q": float(circuit["q"][0]),
-        "coil-current": plant.current * n,
-        "start": start,
-        "on-time": plant.on_time,
-    }
+    current, omega, nothing = plant.current * n, 2.0 * math.pi * plant.frequency, np.zeros(1)
+    per = {"coil-current": current, "tank-voltage": current, "source-power": current**2}
+    unit = per | {f"{k}-{end}": v for k, v in per.items() for end in ("hot", "empty")}
+    out = {k: float(got[k].flat[0]) * unit.get(k, 1.0) / float(_of_current(k, got)) for k in _ABSOLUTE if k in got}
+    out |= {k: float(got[k][0, 0]) for k in ("resistance", "resistance-empty")}
+    out |= {k: float(got[k][0, 0]) / omega for k in ("inductance", "inductance-empty")}
+    times = {"start": plant.shot.start, "total": plant.shot.total}
+    out |= {k: float(np.exp(time(nothing))[0]) for k, time in times.items()}
+    return out | {"on-time": plant.on_time}
+
+
+_ABSOLUTE = ("frequency", "q", "q-empty", "frequency-empty", "frequency-hot", "q-hot", *(
+    f"{k}{end}" for k in ("coil-current", "tank-voltage", "source-power") for end in ("", "-hot", "-empty")
+))  # fmt: skip
+
+
+def _of_current(what: str, got: dict[str, Array]) -> float:
+    """The healthy current, in the unit of `got`, to the power in which the reading holds it."""
+    power = {"coil-current": 1, "tank-voltage": 1, "source-power": 2}.get(what.removesuffix("-hot").removesuffix("-empty"), 0)
+    return float(got["coil-current"][0]) ** power
 
 
 def why(board: Board, readings: Readings) -> Answer:
