@@ -72,7 +72,9 @@ def test_what_was_summed_does_not_count_twice(place, tmp_path):
         assert summarise(store, "press", 10).shots == 1
         again = add_log(log, given, store)  # the same file
         assert (again.written, again.known, dict(again.aside)) == (0, 2, {})
-        log.write_text(LOG + "2026-04-02T08:01:00,2,OK,T3\n", encoding="utf-8")  # another file with the same shots in it
+        log.write_text(
+            LOG + "2026-04-02T08:01:00,2,OK,T3\n", encoding="utf-8"
+        )  # another file with the same shots in it
         again = add_log(log, given, store)
         assert (again.written, again.known, dict(again.aside)) == (1, 1, {"summarised": 1})
         assert store.tally("press", ["station"]).tried.tolist() == [1, 2]

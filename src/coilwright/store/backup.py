@@ -21,7 +21,7 @@ from typing import Any, Final
 
 from coilwright.errors import BadInput, CoilwrightError, Fault
 from coilwright.store.carry import beside, clear_rows, copy_rows, count_rows, missing_rows, settle
-from coilwright.store.database import Database
+from coilwright.store.database import Database, sentence
 from coilwright.store.plain_files import load_plain
 from coilwright.store.tables import HEAD
 
@@ -51,7 +51,7 @@ def back_up(store: Database, path: str | Path, *, replace: bool = False) -> Back
         raise BadInput(Fault(str(path), "exists already and is not overwritten; choose another name, or say --replace"))
     with beside(path) as folder:
         copy = folder / _STORE
-        _copy(store, copy)
+        _copy(store, copy, str(path))
         rows = _checked(copy, store.place)
         about = {
             "format": FORMAT, "what": "back-up of a coilwright store", "step": HEAD, "made_s": time.time(), "rows": rows,
@@ -114,7 +114,7 @@ def _opened(source: Path, near: Path) -> Iterator[Database]:
             yield opened
 
 
-def _copy(store: Database, path: Path) -> None:
+def _copy(store: Database, path: Path, said: str) -> None:
     if store.path is None:
         with Database(path) as target, store.reading() as old, target.writing() as new:
             copy_rows(old, new)
@@ -124,7 +124,7 @@ def _copy(store: Database, path: Path) -> None:
         try:
             raw.backup(target)
         except sqlite3.Error as error:
-            raise store.sentence(error) from None
+            raise sentence(error, said) from None
         target.execute("PRAGMA journal_mode=DELETE")  # one file, no companions
 
 

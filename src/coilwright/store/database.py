@@ -111,11 +111,7 @@ class Database:
         try:
             yield
         except sa.exc.DBAPIError as error:
-            raise self.sentence(error) from None
-
-    def sentence(self, error: Exception) -> Exception:
-        """What an error of the database means; the error itself when it is a fault of ours."""
-        return _sentence(error, self.place)
+            raise sentence(error, self.place) from None
 
 
 def _file_of(given: str) -> Path | None:
@@ -164,20 +160,20 @@ def _hold_file(path: Path) -> None:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=_WAIT)) as raw:
             names = {row[0] for row in raw.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     except sqlite3.Error as error:
-        raise _sentence(error, where) from None
+        raise sentence(error, where) from None
     if names and VERSION_TABLE not in names and not {"version", "shot"} <= names:
         what = f'must be a store written by coilwright, or a new file; received another database (tables "{min(names)}" ...)'
         raise BadInput(Fault(where, what))
 
 
-def _sentence(error: Exception, place: str) -> Exception:
+def sentence(error: Exception, place: str) -> Exception:
     cause = getattr(error, "orig", None) or error
     name = getattr(cause, "sqlite_errorname", "")
     for start, what in _SENTENCES:
         if name.startswith(start):
             kept = BadInput if start in ("SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_READONLY") else _cannot
             return kept(Fault(place, what))
-    if getattr(error, "connection_invalidated", False) or type(cause).__name__ == "OperationalError":
+    if not name and (getattr(error, "connection_invalidated", False) or type(cause).__name__ == "OperationalError"):
         reason = " ".join(str(cause).split())[:200]
         return _cannot(Fault(place, f"cannot be reached or was lost ({reason}); nothing of this was stored; try again"))
     return error

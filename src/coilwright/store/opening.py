@@ -39,6 +39,7 @@ class Store(Database):
     measure_can = _shelf.measure_can
     cans = _shelf.cans
     can = _shelf.can_at
+    stock = _shelf.stock
 
     add_hand_over = _machines.add_hand_over
     hand_overs = _machines.hand_overs

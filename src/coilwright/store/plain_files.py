@@ -31,7 +31,7 @@ from coilwright.store.database import Database
 from coilwright.store.machines import hand_overs
 from coilwright.store.migrate import begin_at
 from coilwright.store.records import as_table
-from coilwright.store.shelf import cans, coils, stock_csv
+from coilwright.store.shelf import coils, stock
 from coilwright.store.tables import HEAD, attachment, job, job_text, job_version, machine, meta, trial
 from coilwright.store.trials import trials_of
 
@@ -214,7 +214,7 @@ def _sheets(store: Database, folder: Path) -> None:
     for key, name in machines:
         if kept := [as_table(h) for h in hand_overs(store, name)]:
             _write_json(folder / "machines" / f"{_file_name(key, name)}.json", kept)
-    (folder / "stock.csv").write_text(stock_csv(cans(store)), encoding="utf-8")
+    (folder / "stock.csv").write_text(stock(store), encoding="utf-8")
     with (folder / "coils.csv").open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, ("coil", "job", "version", *_COIL_COLUMNS), lineterminator="\n")
         writer.writeheader()

@@ -157,6 +157,11 @@ def can_at(store: Database, name: str) -> CanRecord:
         return _cans(connection, capacitor.c.name == name.strip())[0]
 
 
+def stock(store: Database) -> str:
+    """The whole shelf as a stock file."""
+    return stock_csv(cans(store))
+
+
 def stock_csv(records: Iterable[CanRecord]) -> str:
     """The shelf as a stock file for the search of a bank: the newest measured value where there is one, else as bought.
 
