@@ -58,7 +58,7 @@ def temperature(curve: dict[str, Any], verdicts: list[dict[str, Any]]) -> dict[s
     fired = any("charge_fired" in b for b in curve["bodies"].values())
     options = axes("temperature, °C", "charge fired, %" if fired else "")
     options["series"] = temperature_lines(curve, "")
-    options["legend"]["data"] = [s["name"] for s in options["series"] if not s["name"].endswith(_THIN)]
+    name_lines(options)
     options["yAxis"][0]["max"] = highest(curve, verdicts)
     marks = _limits(verdicts, curve["time_s"][-1])
     if options["series"]:
@@ -67,6 +67,11 @@ def temperature(curve: dict[str, Any], verdicts: list[dict[str, Any]]) -> dict[s
             "label": {**_WORDS, "fontSize": 11, "position": "insideEndTop"},
         }  # fmt: skip
     return options
+
+
+def name_lines(options: dict[str, Any]) -> None:
+    """Fill the legend; the coldest and hottest places go without an entry of their own."""
+    options["legend"]["data"] = [s["name"] for s in options["series"] if not s["name"].endswith(_THIN)]
 
 
 def temperature_lines(curve: dict[str, Any], before: str, first: int = 0) -> list[dict[str, Any]]:
@@ -97,7 +102,7 @@ def highest(curve: dict[str, Any], verdicts: list[dict[str, Any]]) -> float:
     tops += [v[k] for v in verdicts for k in ("reaches_degC", "stays_below_degC", "above_degC") if v.get(k) is not None]
     top = 1.05 * max([*tops, 50.0])
     step = 200.0 if top > 600.0 else 50.0
-    return step * math.ceil(top / step)
+    return float(step * math.ceil(top / step))
 
 
 def _limits(verdicts: list[dict[str, Any]], end: float) -> list[Any]:

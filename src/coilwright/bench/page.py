@@ -36,6 +36,7 @@ def job_page(bench: Bench, name: str, client: Client, first: str = "") -> None:
         foot = _Foot(state)
     _Rail(state, rail, main, first)
     state.say = foot.say
+    ui.timer(4.0, state.studies.warm, once=True)
     if desk.notice:
         foot.say(desk.notice, False)
         desk.notice = ""

@@ -35,6 +35,9 @@ class _Table:
         self.ready = False
         self.dragging = False
         self.series: list[str] = []
+        self.film: dict[str, Any] = {}
+        self.film_of = ""
+        self.settled_film: dict[str, Any] = {}
         with ui.element("div").classes("cells"):
             with ui.element("div").classes("sheetbox"):
                 self._tools()
@@ -48,6 +51,7 @@ class _Table:
                 text("h2", "Values")
                 self.values = ui.element("div").style("width: 100%; display: grid; gap: .25rem")
         self._connect()
+        state.shared["film"] = self._film
         state.on_desk(self._redraw)
         state.on_live(self._settled)
         self._show_values()
@@ -173,14 +177,21 @@ class _Table:
                 self._to_sheet(field, 1 << 30)
         if "curve" in shot:
             self._show_curve(shot)
-            self.drawing.call("film", shot["play"])
-            times = shot["play"]["time_s"]
-            self.instant.props["max"] = len(times) - 1
-            self.player.set_visibility(True)
+            if shot["play"] is not self.settled_film:
+                self.settled_film = shot["play"]
+                self._film(shot["play"], "")
         elif "refused" in shot:
             self._wait(sentences(shot["refused"]))
         else:
             self._wait(field.get("waits", "") if field else "")
+
+    def _film(self, play: dict[str, Any], what: str) -> None:
+        """Take the pictures of a shot; `what` names a shot other than the one of the job as it stands."""
+        self.film, self.film_of = play, what
+        self.drawing.call("film", play)
+        self.instant.props["max"] = len(play["time_s"]) - 1
+        self.player.set_visibility(True)
+        self._at(0, show=bool(what))
 
     def _to_sheet(self, answer: dict[str, Any], seq: int) -> None:
         kept = {k: answer[k] for k in ("loss", "lines", "refused") if answer.get(k)}
@@ -279,15 +290,15 @@ class _Table:
             return
         self._at(now + 1)
 
-    def _at(self, index: int) -> None:
-        play = self.state.live.shot.get("play")
-        if not play:
+    def _at(self, index: int, show: bool = True) -> None:
+        times = self.film.get("time_s")
+        if not times:
             return
-        index = min(max(index, 0), len(play["time_s"]) - 1)
-        if self.layer != "temperature":
+        index = min(max(index, 0), len(times) - 1)
+        if show and self.layer != "temperature":
             self._show_layer("temperature")
         self.instant.props["value"] = index
-        self.when.set_text(f"{play['time_s'][index]:.2f} s")
+        self.when.set_text(f"{times[index]:.2f} s" + (f", {self.film_of}" if self.film_of else ""))
         self.drawing.call("frame", index)
 
 

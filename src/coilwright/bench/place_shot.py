@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from functools import partial
 from typing import Any
 
 from nicegui import ui
@@ -47,6 +48,8 @@ class _Shots:
                 "display: grid; grid-template-columns: repeat(auto-fit, minmax(18rem, 1fr)); gap: .8rem; width: 100%"
             )
         state.on_studies(self._show)
+        self._curves()
+        self._boxes([])
         self._show()
 
     def _run(self, fine: bool = False) -> None:
@@ -54,7 +57,7 @@ class _Shots:
         if desk.job is None:
             self.state.say("the job file has faults; mend it first", True)
             return
-        title = f"{desk.job.title}{', finer' if fine else ''} (revision {desk.revision})"
+        title = f"{desk.now.done}{', finer meshes' if fine else ''}"
         number = self.state.studies.begin("shot", title, desk.text, desk.path.parent, {"fine": fine})
         self.state.say(f"shot {number} begun", False)
 
@@ -113,12 +116,16 @@ class _Shots:
             for line in charts.temperature_lines(r["curve"], f"shot {n}: " if several else "", 2 * k)
         ]
         options["series"][0]["markLine"] = marks
+        options["yAxis"][0]["max"] = max(charts.highest(r["curve"], r["verdicts"]) for _, r in runs)
+        charts.name_lines(options)
         self.chart.options.clear()
         self.chart.options.update(options)
         self.chart.update()
         with self.verdicts:
             for n, r in runs:
-                text("h3", f"Shot {n}: {'pass' if r['passed'] else 'fail'}{_error(r)}")
+                with ui.element("div").classes("tools"):
+                    text("h3", f"Shot {n}: {'pass' if r['passed'] else 'fail'}{_error(r)}")
+                    button("Play it on the drawing", partial(self._play, n), label=f"Play shot {n} on the drawing")
                 ui.html(verdict_lines(r["verdicts"]), sanitize=False)
                 for finding in r["findings"]:
                     text("p", finding, "told")
@@ -127,6 +134,13 @@ class _Shots:
                 with ui.element("div"):
                     text("h3", f"Shot {runs[-1][0]}: {title}")
                     charts.chart(f"Shot {runs[-1][0]}: {title}").options.update(chart_options)
+
+    def _play(self, number: int) -> None:
+        result = self.state.studies.result(number)
+        self.state.go("drawing")
+        film = self.state.shared.get("film")
+        if result is not None and film is not None:
+            film(result["play"], f"shot {number}")
 
     def _csv(self) -> None:
         runs = [(n, r) for n in sorted(self.ticked) if (r := self.state.studies.result(n)) is not None]

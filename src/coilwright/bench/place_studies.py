@@ -71,8 +71,8 @@ class StudyTable:
                 return
             with ui.element("table").classes("bench-table"):
                 with ui.element("thead"), ui.element("tr"):
-                    for head in ("No.", "What", "Begun", "State", ""):
-                        text("th", head)
+                    for head in ("No.", "What", "Begun", "State", "To do"):
+                        text("th", head).props["scope"] = "col"
                 with ui.element("tbody"):
                     for study in self.studies:
                         self._row(study)
@@ -81,7 +81,7 @@ class StudyTable:
         state = self.state
         with ui.element("tr"):
             text("td", str(study.number))
-            text("td", f"{study.kind}: {study.title}")
+            text("td", study.title if self.kind else f"{study.kind}: {study.title}")
             text("td", time.strftime("%d %b %H:%M", time.localtime(study.made)))
             with ui.element("td"):
                 text("span", _WORDS[study.state] + " ")
@@ -96,6 +96,6 @@ class StudyTable:
                     button("Stop", partial(state.studies.stop, study.number), label=f"Stop study {study.number}")
                     return
                 target = SHOWN_IN.get(study.kind)
-                if study.state == "done" and target:
+                if study.state == "done" and target and not self.kind:
                     button("Show", lambda: state.go(target), label=f"Show study {study.number}")
                 button("Remove", partial(state.studies.forget, study.number), label=f"Remove study {study.number}")

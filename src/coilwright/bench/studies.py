@@ -114,8 +114,8 @@ class Studies:
             "folder": str(job_folder),
         }
         (folder / "asked.json").write_text(json.dumps(asked), encoding="utf-8")
-        self._tell_if(self.look())
-        self.look()
+        changed = self.look()  # starts it
+        self._tell_if(self.look() or changed)
         return number
 
     def stop(self, number: int) -> None:
