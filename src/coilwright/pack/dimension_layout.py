@@ -66,19 +66,14 @@ def _round(item: Round, scale: float) -> Layout:
     centre, r = _times(item.centre, scale), item.radius * scale
     wide = text_width(item.text, LETTERS)
     rim = _moved(centre, u, r)
-    elbow = _moved(rim, u, item.out)
-    right = 1.0 if u[0] >= -1e-9 else -1.0
+    elbow = _moved(rim, u, item.out) if item.diameter else _moved(centre, u, -item.out)
+    right = 1.0 if elbow[0] >= centre[0] - 1e-9 else -1.0
     shelf = (elbow[0] + right * (wide + 1.0), elbow[1])
-    lines, arrows = [(elbow, shelf)], [(rim, a + math.pi)]
-    if item.diameter:
+    lines, arrows = [(elbow, shelf), (rim, elbow)], [(rim, a + math.pi if item.diameter else a)]
+    if item.diameter and r > 1.2 * ARROW:  # the second arrow needs room inside
         far = _moved(centre, u, -r)
-        lines.append((far, elbow))
-        if r > 1.2 * ARROW:  # the second arrow needs room inside
-            arrows = [(rim, a), (far, a + math.pi)]
-        else:
-            lines[-1] = (rim, elbow)
-    else:
-        lines.append((rim, elbow))
+        lines[1] = (far, elbow)
+        arrows = [(rim, a), (far, a + math.pi)]
     middle = (0.5 * (elbow[0] + shelf[0]), elbow[1])
     return _with_words(lines, tuple(arrows), middle, 0.0)
 

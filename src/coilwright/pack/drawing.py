@@ -137,7 +137,8 @@ class Linear:
 
 @dataclass(frozen=True)
 class Round:
-    """Diameter (or radius) of a circle, its arrow at `angle` degrees, the words `out` mm (paper) beyond the rim."""
+    """Diameter (or radius) of a circle, its arrow at `angle` degrees, the words `out` mm (paper) beyond the rim (a radius:
+    beyond the centre, on the other side)."""
 
     name: str
     centre: Point
@@ -292,6 +293,10 @@ class View:
     def up(self, name: str, start: Point, end: Point, x: float, **how: Any) -> None:
         """A vertical dimension whose line lies at `x`."""
         self.add(Linear(name, self.at(start), self.at(end), self.at((x, start[1])), 90.0, **how))
+
+    def slanted(self, name: str, start: Point, end: Point, through: Point, angle: float, **how: Any) -> None:
+        """A dimension along `angle` degrees."""
+        self.add(Linear(name, self.at(start), self.at(end), self.at(through), angle, **how))
 
     def round(self, name: str, centre: Point, radius: float, **how: Any) -> None:
         self.add(Round(name, self.at(centre), radius, **how))

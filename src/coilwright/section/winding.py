@@ -16,6 +16,9 @@ from typing import Any, Literal
 import numpy as np
 from scipy.optimize import brentq
 
+from coilwright.job.schema_workshop import Workshop
+from coilwright.section.forming import least_radius
+from coilwright.section.geometry import Section
 from coilwright.section.quad9 import Array
 
 Kind = Literal["turns", "bend", "straight", "crossing"]
@@ -55,6 +58,13 @@ class Piece:
     radius: float | None = None
     angle: float | None = None
 
+    @property
+    def centre(self) -> Array:
+        """(3,) m: centre of a bend."""
+        middle = self.points[len(self.points) // 2]
+        inward = 0.5 * (self.points[0] + self.points[-1]) - middle
+        return np.asarray(middle + (self.radius or 0.0) * inward / np.linalg.norm(inward))
+
 
 @dataclass(frozen=True, eq=False)
 class Winding:
@@ -81,6 +91,21 @@ class Winding:
         return tuple(p for p in self.pieces if p.kind == "bend")
 
     @property
+    def leads_length(self) -> float:
+        """Length of everything but the turns and the crossings between them, m."""
+        return sum(p.length for p in self.pieces if p.kind in ("bend", "straight"))
+
+    @property
+    def cuts(self) -> Array:
+        """(n, 2) x and z (m) where the plane y = 0 cuts the turns, in the order they are wound."""
+        found = []
+        for piece in self.pieces:
+            if piece.kind == "turns":
+                inner = piece.points[1:-1]
+                found.append(inner[np.abs(inner[:, 1]) < _SAME * 1e-2][:, [0, 2]])
+        return np.concatenate(found)
+
+    @property
     def centre_line(self) -> Array:
         """(n, 3) m, from end to end."""
         parts = [p.points if k == 0 else p.points[1:] for k, p in enumerate(self.pieces)]
@@ -95,6 +120,19 @@ class _Course:
     height: Callable[[float], float]
     whole: float
     free: tuple[bool, bool]
+
+
+def winding_of(coil: Any, workshop: Workshop, section: Section) -> Winding:
+    """The winding of a job's coil as the shop makes it; leads pass an inner end on the side away from the work."""
+    bend = workshop.bend_radius or least_radius(coil.conductor)
+    return wind(coil, hand=workshop.hand, bend_radius=bend, away=free_side(section))
+
+
+def free_side(section: Section) -> float:
+    """-1 when the work stands above the middle of the coil or level with it, +1 when below."""
+    work = [0.5 * (b.outer.box[2] + b.outer.box[3]) for b in section.bodies if b.role == "work"]
+    coil = [t.z for t in section.turns]
+    return 1.0 if work and coil and float(np.mean(work)) < float(np.mean(coil)) - _SAME else -1.0
 
 
 def wind(coil: Any, *, hand: Literal["right", "left"] = "right", bend_radius: float, away: float = -1.0) -> Winding:
@@ -187,7 +225,7 @@ class _Walk:
         self.course, self.leads, self.bend, self.high, self.away = course, leads, bend, sizes[1], away
         self.notes: list[str] = []
         ends = (0.0, course.whole)
-        self.outermost = max(course.radius(a) for a in np.linspace(0.0, course.whole * (1.0 - 1e-12), 721))
+        self.outermost = max(course.radius(a) for a in np.linspace(0.0, course.whole, 721))
         every = heights or [course.height(0.0), course.height(course.whole)]
         self.farthest = min(every) if away < 0.0 else max(every)
         self.start, self.finish = ends if leads is None else (self._leaves(True), self._leaves(False))
@@ -204,7 +242,9 @@ class _Walk:
             )
 
     def stretch(self, what: str, a: float, b: float, length: Callable[[float, float], float]) -> Piece:
-        angles = np.linspace(a, b, max(2, math.ceil((b - a) / _STEP) + 1))
+        even = np.linspace(a, b, max(2, math.ceil((b - a) / _STEP) + 1))
+        axis = math.pi * np.arange(math.ceil(a / math.pi + 1e-6), math.floor(b / math.pi - 1e-6) + 1)
+        angles = np.union1d(even, axis)  # exact where the turns are cut by the plane y = 0
         # a listed turn ends where the next begins: its last point belongs to it
         inside = np.clip(angles, a, b - 1e-9 * (b - a))
         r = np.array([self.course.radius(float(t)) for t in inside])
@@ -330,7 +370,7 @@ class _Turtle:
         """Turn by `angle` about `axis` (right-hand rule)."""
         axis = axis / np.linalg.norm(axis)
         inward = np.cross(axis, self.along)
-        t = np.linspace(0.0, angle, max(2, math.ceil(angle / _STEP) + 1))[:, None]
+        t = np.linspace(0.0, angle, 2 * max(1, math.ceil(0.5 * angle / _STEP)) + 1)[:, None]  # odd: one in the middle
         points = self.at + radius * (np.sin(t) * self.along + (1.0 - np.cos(t)) * inward)
         self.pieces.append(Piece(what, "bend", radius * angle, points, radius, angle))
         self.at = points[-1]
