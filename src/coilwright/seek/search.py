@@ -19,7 +19,10 @@ from coilwright.seek.figures import Figure
 from coilwright.seek.front import spread_out, undominated
 from coilwright.seek.space import Place, Space
 
-_SCAN_SHARE = 0.4  # of the evaluations, when a search from its best follows
+# Of the evaluations, when a search from its best follows; and how many points it breeds from. Tried on a made problem whose
+# front is known, 150 to 300 evaluations: more scan or a larger population ends up to three times as far from it.
+_SCAN_SHARE = 0.3
+_POPULATION, _FEWEST, _MOST = 20, 12, 40  # one for so many evaluations, at least, at most
 _IDLE = 25  # rounds that ask for nothing new after which all there is has been found
 _MOST_DRAWS = 1 << 17
 _WORSE = 1e6  # stands for the objectives of a point that does not pass; how far it is from passing decides about those
@@ -107,7 +110,7 @@ def _evolve(
     from pymoo.core.problem import Problem
 
     d, m = len(space.axes), len(objectives)
-    population = min(max(2 * (evaluations // 24), 12), 48)
+    population = min(max(evaluations // _POPULATION, _FEWEST), _MOST)
     begin = np.array([space.middle(p) for p in _best(asked, objectives, population)])
     algorithm = nsga2.NSGA2(pop_size=population, sampling=begin)
     problem = Problem(n_var=d, n_obj=m, n_ieq_constr=1, xl=0.0, xu=1.0)

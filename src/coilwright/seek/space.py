@@ -277,7 +277,7 @@ def read_sizes(path: Path) -> tuple[tuple[str, ...], list[dict[str, Any]]]:
             what = f"has {len(cells)} entries, but the first line names {len(keys)} columns"
             raise BadInput(Fault(f"{path.name}: line {n}", what))
         row = {k: c.strip() for k, c in zip(keys, cells, strict=True)}
-        names.append(row.pop("name", "") or " x ".join(row.values()))
+        names.append(row.pop("name", "") or " x ".join(v for v in row.values() if v))
         rows.append({k: _cell(v) for k, v in row.items() if v})
     return tuple(names), rows
 
