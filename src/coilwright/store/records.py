@@ -189,7 +189,7 @@ def checked_name(name: str, what: str) -> str:
     """A name fit to be kept: one line of 1 to 200 characters. Raises BadInput."""
     name = name.strip()
     if not name or len(name) > MAX_NAME or not name.isprintable():
-        shown = "nothing" if not name else f'"{name[:40]}"'
+        shown = "nothing" if not name else f'"{"".join(c if c.isprintable() else "?" for c in name[:40])}"'
         raise BadInput(Fault(what, f"must have a name of one line, 1 to {MAX_NAME} characters; received {shown}"))
     return name
 
