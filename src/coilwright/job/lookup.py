@@ -50,9 +50,7 @@ def _numeric(value: Any, path: str) -> Iterator[str]:
         for n, inside in enumerate(value, 1):
             name = inside.get("name", n) if isinstance(inside, Mapping) else n
             yield from _numeric(inside, f"{path}.{name}")
-    elif isinstance(value, int | float) and not isinstance(value, bool):
-        yield path
-    elif isinstance(value, str) and value[:1] in tuple("+-0123456789"):
+    elif not isinstance(value, bool) and str(value)[:1] in tuple("+-0123456789"):
         yield path
 
 
