@@ -33,7 +33,7 @@ def field(path: Path, as_json: bool, out: Path | None, fine: bool) -> int:
         print_json({**report.to_dict(), "files": [str(p) for p in written]})
     else:
         print(_field_text(report))
-        _list_files(written)
+        list_files(written)
     return 0
 
 
@@ -115,7 +115,7 @@ def heat(path: Path, as_json: bool, out: Path | None, asked: Shots) -> int:
             if several:
                 print(f"shot {number}")
             print(_shot_text(result))
-        _list_files(written)
+        list_files(written)
     return 0 if all(r.passed for r in results) else FAILS_ACCEPTANCE
 
 
@@ -231,6 +231,6 @@ def time_given(option: str, text: str) -> float:
     return value
 
 
-def _list_files(written: list[Path]) -> None:
+def list_files(written: list[Path]) -> None:
     if written:
         print("written: " + ", ".join(str(p) for p in written))

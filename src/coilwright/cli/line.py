@@ -20,6 +20,9 @@ AsJson = Annotated[bool, typer.Option("--json", help="print one JSON object on s
 Store = Annotated[str, typer.Option("--store", metavar="FILE", help="the shot log: a file, or a database address")]
 Machine = Annotated[str | None, typer.Option("--machine", metavar="NAME", help="which machine, when there are several")]
 JobFile = Annotated[Path, typer.Argument(help="the job file", metavar="JOB", show_default=False)]
+OutFolder = Annotated[
+    Path | None, typer.Option("--out", metavar="DIR", help="write pictures and files here", show_default=False)
+]
 _STORE = "shots.db"
 
 app = typer.Typer(no_args_is_help=True, help="The shot log of a machine: add to it, look at it, rehearse a fault.")
@@ -55,9 +58,9 @@ def listen(
 
 
 @app.command()
-def show(store: Store = _STORE, machine: Machine = None, as_json: AsJson = False) -> None:
+def show(store: Store = _STORE, machine: Machine = None, out: OutFolder = None, as_json: AsJson = False) -> None:
     """Charts and tests: stations, trays, lots, shifts, drift, the day it changed."""
-    guarded(as_json, lambda: _show(store, machine, as_json))
+    guarded(as_json, lambda: _show(store, machine, out, as_json))
 
 
 @app.command()
@@ -103,6 +106,23 @@ def limits(job: JobFile, as_json: AsJson = False) -> None:
     guarded(as_json, lambda: _limits(job, as_json))
 
 
+@app.command()
+def record(job: JobFile, as_json: AsJson = False) -> None:
+    """The hand-over record beside the model: what agrees, what does not, what is still to be read."""
+    guarded(as_json, lambda: _record(job, as_json))
+
+
+@app.command()
+def move(
+    job: JobFile,
+    station: Annotated[int, typer.Option("--station", min=1, help="whose coil is moved")] = 1,
+    back: Annotated[str, typer.Option("--back", metavar="LENGTH", help="how far, away from the part")] = "1 mm",
+    as_json: AsJson = False,
+) -> None:
+    """Move one coil on purpose: the steps, what every reading ought to do, and what the record says it did."""
+    guarded(as_json, lambda: _move(job, station, back, as_json))
+
+
 def why_command(
     job: JobFile,
     readings: Annotated[
@@ -114,10 +134,11 @@ def why_command(
         typer.Option("--store", metavar="FILE", help="take the tally from this shot log", show_default=False),
     ] = None,
     machine: Machine = None,
+    out: OutFolder = None,
     as_json: AsJson = False,
 ) -> None:
     """Which cause explains these readings and tallies, how surely, and what to measure next."""
-    guarded(as_json, lambda: _why(job, readings, store, machine, as_json))
+    guarded(as_json, lambda: _why(job, readings, store, machine, out, as_json))
 
 
 def _add(log: Path, mapping: Path, store: str, as_json: bool) -> int:
@@ -196,14 +217,22 @@ def _until(during: str | None) -> Iterator[Callable[[], bool]]:
             signal.signal(number, handler)
 
 
-def _show(store: str, machine: str | None, as_json: bool) -> int:
+def _show(store: str, machine: str | None, out: Path | None, as_json: bool) -> int:
+    from coilwright.cli.compute import list_files
     from coilwright.steps.line import line_show
 
+    target = folder(out)
     found = line_show(store, machine)
+    written: list[Path] = []
+    if target is not None:
+        from coilwright.pack.line_pictures import watch_pictures
+
+        written = watch_pictures(found, target)
     if as_json:
-        print_json(found.to_dict())
+        print_json(found.to_dict() | {"files": [str(p) for p in written]})
     else:
         print(_watch_text(found))
+        list_files(written)
     return 0
 
 
@@ -243,6 +272,55 @@ def _limits(path: Path, as_json: bool) -> int:
     return 0
 
 
+def _record(path: Path, as_json: bool) -> int:
+    from coilwright.job import load
+    from coilwright.steps.line import line_record
+
+    found = line_record(load(path))
+    if as_json:
+        print_json(found.to_dict())
+        return 0
+    print(f"the source holds the {found.control}; {found.gain}")
+    if found.rows:
+        rows = [
+            (r.what, str(r.station or "whole"), f"{r.measured:.6g}", f"{r.sigma:.2g}",
+             "" if r.predicted is None else f"{r.predicted:.6g}", r.against,
+             "" if r.apart is None else f"{r.apart:+.1f}" + ("" if r.agrees else " look"))
+            for r in found.rows
+        ]  # fmt: skip
+        print(table(rows, ("reading, SI", "station", "measured", "+-", "predicted", "by the", "apart, sigma")))
+    if found.lacking:
+        print("\nthe record lacks:\n" + "\n".join(f"  {m}" for m in found.lacking))
+    return 0
+
+
+def _move(path: Path, station: int, back: str, as_json: bool) -> int:
+    from coilwright.errors import BadInput, Fault
+    from coilwright.job import load
+    from coilwright.steps.line import line_move
+    from coilwright.units import UnitFault, parse
+
+    try:
+        length = parse(back, "length")
+    except UnitFault as fault:
+        raise BadInput(Fault("--back", str(fault))) from None
+    step = line_move(load(path), station, length)
+    if as_json:
+        print_json(step.to_dict())
+        return 0
+    print("\n".join(f"{n}. {text}" for n, text in enumerate(step.steps, 1)))
+    rows = [
+        (s.what, f"{100 * math.expm1(s.predicted):+.2f} %", f"{100 * s.sigma:.2f} %", "yes" if s.seen else "no",
+         "" if s.measured is None else f"{100 * math.expm1(s.measured):+.2f} %",
+         "" if s.gain is None else f"{s.gain:.2f} +- {s.gain_sigma:.2f}")
+        for s in step.rows
+    ]  # fmt: skip
+    print("\n" + table(rows, ("reading", "predicted", "+-", "can be seen", "measured", "times the model")))
+    print(f"\n{step.gain}\n\nto fill in:\n\n{step.to_fill_in}\n\ncautions")
+    print("\n".join(f"  {c}" for c in step.cautions))
+    return 0
+
+
 def _rehearse(path: Path, out: Path, as_json: bool, seed: int, fault: str | None, station: int | None,
               size: float | None, trays: int) -> int:  # fmt: skip
     from coilwright.job import load
@@ -258,15 +336,19 @@ def _rehearse(path: Path, out: Path, as_json: bool, seed: int, fault: str | None
     return 0
 
 
-def _why(path: Path, readings: Path | None, store: str | None, machine: str | None, as_json: bool) -> int:
+def _why(path: Path, readings: Path | None, store: str | None, machine: str | None, out: Path | None, as_json: bool) -> int:
+    from coilwright.cli.compute import list_files
     from coilwright.job import load
-    from coilwright.steps.line import line_why
+    from coilwright.steps.line import service_files, service_visit
 
-    answer = line_why(load(path), readings, store, machine)
+    target = folder(out)
+    visit = service_visit(load(path), readings, store, machine)
+    written = [] if target is None else service_files(visit, target)
     if as_json:
-        print_json(answer.to_dict())
+        print_json(visit.answer.to_dict() | {"files": [str(p) for p in written]})
     else:
-        print(_answer_text(answer))
+        print(_answer_text(visit.answer))
+        list_files(written)
     return 0
 
 

@@ -63,11 +63,19 @@ def _flat(title: str, x: Array, centre: float, low: float, high: float, notes: t
     return Chart(title, x, centre, np.full(len(x), low), np.full(len(x), high), notes)
 
 
-def individuals(values: ArrayLike) -> Chart:
-    """Single values with limits from the mean moving range: mean -+ 3 MR / d2 (e-Handbook 6.3.2.2)."""
+def mean_sigma(values: ArrayLike) -> tuple[float, float]:
+    """Mean, and sigma from the mean moving range over d2 (e-Handbook 6.3.2.2): blind to slow drift."""
     x = _series(values, 2, "individuals chart")
-    spread = float(np.mean(np.abs(np.diff(x)))) / D2_OF_TWO
-    mean = float(np.mean(x))
+    return float(np.mean(x)), float(np.mean(np.abs(np.diff(x)))) / D2_OF_TWO
+
+
+def individuals(values: ArrayLike, base: int | None = None) -> Chart:
+    """Single values with limits from the mean moving range: mean -+ 3 MR / d2 (e-Handbook 6.3.2.2).
+
+    `base`: the limits are those of so many first values; of all without.
+    """
+    x = _series(values, 2, "individuals chart")
+    mean, spread = mean_sigma(x[:base])
     return _flat("individuals", x, mean, mean - 3.0 * spread, mean + 3.0 * spread)
 
 
@@ -164,29 +172,30 @@ def counts(bad: Sequence[int] | ArrayLike, tried: Sequence[int] | ArrayLike | in
     return b, n
 
 
-def p_chart(bad: ArrayLike, tried: ArrayLike | int, overdispersed: bool = False) -> Chart:
+def p_chart(bad: ArrayLike, tried: ArrayLike | int, overdispersed: bool = False, base: int | None = None) -> Chart:
     """Shares of bad pieces with three-sigma limits (e-Handbook 6.3.3.2).
 
     `overdispersed` widens them by the moving range of the standardised shares (Laney's p'), for lots that differ more
-    than dice do; the note then states the factor. A factor below one (shares more alike than dice) is kept too.
+    than dice do; the note then states the factor. A factor below one (shares more alike than dice) is kept too. `base`: the
+    limits are those of so many first groups; of all without.
     """
     b, n = counts(bad, tried)
     p = b / n
-    mean = float(np.sum(b) / np.sum(n))
+    mean = float(np.sum(b[:base]) / np.sum(n[:base]))
     half = 3.0 * np.sqrt(mean * (1.0 - mean) / n)
     notes: tuple[str, ...] = ()
-    if overdispersed and 0.0 < mean < 1.0 and len(p) > 1:
-        z = (p - mean) / np.sqrt(mean * (1.0 - mean) / n)
+    if overdispersed and 0.0 < mean < 1.0 and len(p[:base]) > 1:
+        z = ((p - mean) / np.sqrt(mean * (1.0 - mean) / n))[:base]
         factor = float(np.mean(np.abs(np.diff(z)))) / D2_OF_TWO
         half = half * factor
         notes = (f"the shares vary {factor:.2f} times as much as dice would",)
     return Chart("share of bad pieces", p, mean, np.maximum(mean - half, 0.0), np.minimum(mean + half, 1.0), notes)
 
 
-def exact_p_chart(bad: ArrayLike, tried: ArrayLike | int, risk: float = 0.0027) -> Chart:
+def exact_p_chart(bad: ArrayLike, tried: ArrayLike | int, risk: float = 0.0027, base: int | None = None) -> Chart:
     """As p_chart with limits from the binomial itself, for small numbers: at most risk/2 outside on either side."""
     b, n = counts(bad, tried)
-    mean = float(np.sum(b) / np.sum(n))
+    mean = float(np.sum(b[:base]) / np.sum(n[:base]))
     low = np.asarray(stats.binom.ppf(risk / 2.0, n, mean)) / n
     high = np.asarray(stats.binom.ppf(1.0 - risk / 2.0, n, mean)) / n
     return Chart("share of bad pieces, exact limits", b / n, mean, low, high)

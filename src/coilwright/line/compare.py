@@ -70,7 +70,10 @@ def largest_cell(bad: ArrayLike, tried: ArrayLike | int) -> Test:
         kept = stats.poisson.pmf(np.arange(min(m, total + 1)), total * s)
         joint = np.convolve(joint, kept)[: total + 1]
     below = joint[total] / stats.poisson.pmf(total, total) if len(joint) > total else 0.0
-    return Test("largest cell", float(np.max(b)), float(min(max(1.0 - below, least), 1.0)))
+    p = 1.0 - below
+    if p < 1e-9:  # rounding has eaten the difference; so rare, the stations' own chances simply add up
+        p = float(np.sum(stats.binom.sf(np.array(thresholds) - 1, total, share)))
+    return Test("largest cell", float(np.max(b)), float(min(max(p, least), 1.0)))
 
 
 def _threshold(total: int, share: float, tail: float) -> int:

@@ -14,6 +14,7 @@ from coilwright.line.machine import READINGS, Baseline, Machine, baseline, read_
 from coilwright.line.plant import Condition
 from coilwright.line.posterior import Board
 from coilwright.line.upkeep import Upkeep, upkeep
+from coilwright.line.why import predicted_healthy
 
 Key = tuple[str, int]
 
@@ -111,20 +112,17 @@ def _predicted(
     """Healthy values, SI, of every reading the results hold."""
     plant, stations = board.plant, range(1, board.plant.line.stations + 1)
     circuit = plant.circuit(Condition.healthy(1, len(stations)))
-    whole = len(stations) if plant.line.feed == "parallel" else 1
-    yield ("frequency", 0), plant.frequency
-    yield ("q", 0), float(circuit["q"][0])
-    yield ("q-empty", 0), float(circuit["q-empty"][0])
-    yield ("coil-current", 0), plant.current * whole
-    yield ("on-time", 0), plant.on_time
+    for what, value in predicted_healthy(plant).items():
+        for k in stations if READINGS[what].each else (0,):
+            yield (what, k), value
     yield ("part-mass", 0), sum(b.mass for b in check.bodies if check.scene.job.body(b.name).role == "work")
     if tank is not None:
         yield from _of_tank(tank)
     gaps = [c.distance for c in check.clearances if "turn" in c.first or "turn" in c.second]
-    start = float(plant.shot.start(0.0 * circuit["q"])[0])
     for k in stations:
         own = starts[k - 1] if len(starts) >= k else None
-        yield ("start", k), math.exp(start) if own is None or not math.isfinite(own) else own
+        if own is not None and math.isfinite(own):
+            yield ("start", k), own
         yield ("voltage-share", k), float(circuit["voltage-share"][0, k - 1])
         if gaps:
             yield ("setback", k), min(gaps)

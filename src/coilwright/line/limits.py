@@ -145,9 +145,10 @@ def _limit(
 def missing(job: Job, stations: int) -> tuple[str, ...]:
     """What a full record would have and this one lacks, in the order in which it is worth the minutes."""
     record = read_machine(job)
-    have = {(r.what, r.station or 0) for r in record.reading}
+    have = {(r.key, r.station or 0) for r in record.reading}
     out = []
-    for what in ("frequency", "q", "coil-current", "source-power", "mains", "on-time", "q-empty", "outlet-rise"):
+    for what in ("frequency", "q", "coil-current", "source-power", "mains", "on-time", "q-empty", "outlet-rise",
+                 "frequency-hot", "coil-current-hot"):  # fmt: skip
         if (what, 0) not in have:
             out.append(READINGS[what].asked)
     for what in ("setback", "start", "pick-up", "gauge-step"):

@@ -207,7 +207,7 @@ def _healthy(
     if recorded is not None:
         return recorded[0], recorded[1] / abs(recorded[0])
     if key in predicted:
-        return predicted[key], _MODEL_DOUBT.get(key, _USUAL_DOUBT)
+        return predicted[key], model_doubt(key)
     what = f"is missing and [machine] has no {key}" + (f" of station {station}" if station else "")
     raise BadInput(Fault(f"{where}.healthy", f"{what}: write what it read when the machine was right"))
 
@@ -219,3 +219,8 @@ _MODEL_DOUBT = {
     "frequency": 0.05, "frequency-empty": 0.05, "frequency-hot": 0.05, "coil-current": 0.05, "inductance": 0.05,
     "inductance-empty": 0.05, "on-time": 0.001,
 }  # fmt: skip
+
+
+def model_doubt(key: str) -> float:
+    """Relative doubt (one sigma) in what the model says a healthy machine reads."""
+    return _MODEL_DOUBT.get(key, _USUAL_DOUBT)

@@ -13,6 +13,7 @@ from coilwright.line import compare
 from coilwright.line.charts import Chart, individuals, p_chart
 from coilwright.line.compare import Test
 from coilwright.line.course import Change, Dispersion, change_of_share, dispersion, trays_needed
+from coilwright.line.stations import ReadingCourse, ShareCourse, reading_courses, share_courses
 from coilwright.store.shots import ShotStore, Tally
 
 _RISK = 0.01
@@ -29,6 +30,7 @@ class ReadingWatch:
     means: tuple[float, ...]
     apart: tuple[int, ...]
     chart: Chart | None
+    courses: tuple[ReadingCourse, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         return {
@@ -36,6 +38,7 @@ class ReadingWatch:
             "stations": [{"station": s, "mean": m} for s, m in zip(self.stations, self.means, strict=True)],
             "apart": list(self.apart),
             "chart": None if self.chart is None else self.chart.to_dict(),
+            "station_charts": [c.to_dict() for c in self.courses],
         }
 
 
@@ -62,6 +65,7 @@ class Watch:
     aside: dict[str, int]
     more_trays: int | None
     said: tuple[str, ...]
+    courses: tuple[ShareCourse, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         def shown(x: Any) -> Any:
@@ -84,6 +88,7 @@ class Watch:
             "change": shown(self.change),
             "changed_at": self.changed_at,
             "chart": self.chart.to_dict(),
+            "station_charts": [c.to_dict() for c in self.courses],
             "readings": [r.to_dict() for r in self.readings],
             "set_aside": self.aside,
             "more_trays": self.more_trays,
@@ -107,8 +112,8 @@ def watch(store: ShotStore, machine: str, slices: int = 40) -> Watch:
         change, "" if change is None else _date(first + width * course.keys[change.at]),
         None if change is None else first + width * course.keys[change.at],
         p_chart(course.bad, course.tried, overdispersed=len(course.keys) > 8),
-        tuple(_reading(store, machine, name, slices) for name in store.reading_names(machine)),
-        store.aside(0)[0], _more(stations, len(stations.keys)), (),
+        tuple(_reading(store, machine, name, slices, first, width) for name in store.reading_names(machine)),
+        store.aside(0)[0], _more(stations, len(stations.keys)), (), share_courses(cells, first, width),
     )  # fmt: skip
     return Watch(**{**found.__dict__, "said": tuple(_said(found))})
 
@@ -158,7 +163,7 @@ def _strata(cells: Tally, place: int) -> Test | None:
     return compare.stratified(bad, tried)
 
 
-def _reading(store: ShotStore, machine: str, name: str, slices: int) -> ReadingWatch:
+def _reading(store: ShotStore, machine: str, name: str, slices: int, first: float, width: float) -> ReadingWatch:
     table = store.means(machine, name, slices)
     stations = np.unique(table[:, 0]).astype(int)
     weight = [float(table[table[:, 0] == s, 2].sum()) for s in stations]
@@ -174,7 +179,8 @@ def _reading(store: ShotStore, machine: str, name: str, slices: int) -> ReadingW
     times = np.unique(table[:, 1])
     course = [float(np.average(table[table[:, 1] == t, 3], weights=table[table[:, 1] == t, 2])) for t in times]
     chart = individuals(course) if len(course) > 2 else None
-    return ReadingWatch(name, tuple(int(s) for s in stations), tuple(means), tuple(apart), chart)
+    courses = reading_courses(table, first, width)
+    return ReadingWatch(name, tuple(int(s) for s in stations), tuple(means), tuple(apart), chart, courses)
 
 
 def _more(stations: Tally, number: int) -> int | None:

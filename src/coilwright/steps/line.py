@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -11,10 +12,13 @@ from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
 from coilwright.line.limits import Limit, limits, missing
 from coilwright.line.machine import baseline
+from coilwright.line.posterior import Board
+from coilwright.line.record import Record, Step, guided_step, look
 from coilwright.line.rehearse import Case, choose, rehearse, write_case
-from coilwright.line.taken import Readings, Tallied, read_readings
+from coilwright.line.taken import Readings, Tallied, from_tables, read_readings
 from coilwright.line.watch import Watch, watch
-from coilwright.line.why import Answer, machine_board, predicted_healthy, why
+from coilwright.line.why import Answer, machine_board, predicted_healthy
+from coilwright.line.why import why as line_why
 from coilwright.steps.shot_log import existing
 from coilwright.store.shots import ShotStore
 
@@ -25,24 +29,58 @@ def line_show(store: str, machine: str | None = None) -> Watch:
         return watch(opened, _machine(opened, machine))
 
 
-def line_why(job: Job, readings: Path | None = None, store: str | None = None, machine: str | None = None) -> Answer:
-    """Which cause explains the readings of a file, the tally of a log, or both. Raises BadInput, NotConverged."""
+@dataclass(frozen=True, eq=False)
+class Visit:
+    """A service call: the job, everything that was read and counted, the log if there is one, and the answer."""
+
+    job: Job
+    board: Board
+    readings: Readings
+    watch: Watch | None
+    answer: Answer
+
+
+def why(job: Job, readings: Path | Mapping[str, Any] | None = None, store: str | None = None,
+        machine: str | None = None) -> Answer:  # fmt: skip
+    """Which cause explains the readings of a file (or of such tables), the tally of a log, or both.
+
+    Raises BadInput, NotConverged.
+    """
+    return service_visit(job, readings, store, machine).answer
+
+
+def service_visit(job: Job, readings: Path | Mapping[str, Any] | None = None, store: str | None = None,
+                  machine: str | None = None) -> Visit:  # fmt: skip
+    """As `why`, with everything the service report tells besides. Raises BadInput, NotConverged."""
     board = machine_board(job)
-    stations = board.plant.line.stations
-    given = Readings()
-    if readings is not None:
-        given = read_readings(readings, baseline(job), stations, predicted_healthy(board.plant))
+    stations, healthy = board.plant.line.stations, predicted_healthy(board.plant)
+    given, found = Readings(), None
+    if isinstance(readings, Mapping):
+        given = from_tables(readings, "readings", baseline(job), stations, healthy)
+    elif readings is not None:
+        given = read_readings(Path(readings), baseline(job), stations, healthy)
     if store is not None:
         with existing(store) as opened:
-            given = replace(given, tallies=(*given.tallies, _recent(opened, _machine(opened, machine), stations)))
-    return why(board, given)
+            name = _machine(opened, machine)
+            found = watch(opened, name)
+            given = replace(given, tallies=(*given.tallies, _recent(opened, found, stations)))
+    return Visit(job, board, given, found, line_why(board, given))
 
 
-def _recent(store: ShotStore, machine: str, stations: int) -> Tallied:
+def service_files(visit: Visit, target: Path) -> list[Path]:
+    """The service report as PDF, and its pictures, into a folder."""
+    from coilwright.pack.line_pictures import causes_picture, watch_pictures
+    from coilwright.pack.service_report import service_report
+
+    out = [service_report(visit.job, visit.board, visit.readings, visit.watch, visit.answer, target / "service-report.pdf")]
+    out.append(causes_picture(visit.answer, target / "causes.png"))
+    return out + ([] if visit.watch is None else watch_pictures(visit.watch, target))
+
+
+def _recent(store: ShotStore, found: Watch, stations: int) -> Tallied:
     """The tally since the share last changed; of everything when it did not."""
-    found = watch(store, machine)
     since = found.changed_seconds if found.change is not None and found.change.p < 0.01 else None
-    tally = store.tally(machine, ["station"], since=since)
+    tally = store.tally(found.machine, ["station"], since=since)
     place = {int(k): n for n, k in enumerate(tally.keys)}
     if any(k > stations for k in place):
         raise BadInput(Fault(store.place, f"has stations up to {max(place)}, but the job's [fixture] has {stations}"))
@@ -67,6 +105,23 @@ def line_limits(job: Job) -> HandOverLimits:
     """Limits from what the part tolerates, the machine's sensitivities and how well readings repeat. Raises BadInput."""
     board = machine_board(job)
     return HandOverLimits(limits(board, job), missing(job, board.plant.line.stations))
+
+
+def line_record(job: Job) -> Record:
+    """The hand-over record beside the model, and what it lacks. Raises BadInput."""
+    return look(machine_board(job), job)
+
+
+def line_move(job: Job, station: int = 1, back: float = 1e-3) -> Step:
+    """The guided step: one coil moved by `back` (m) on purpose, predicted and, once filled in, measured. Raises BadInput."""
+    board = machine_board(job)
+    known = board.plant.line.stations
+    if not 1 <= station <= known:
+        raise BadInput(Fault("station", f"must be from 1 to {known}; received {station}"))
+    if not 0.0 < abs(back) <= board.plant.reach or -back > board.plant.forward:
+        room = f"{-1e3 * board.plant.forward:.2g} mm to {1e3 * board.plant.reach:.2g} mm"
+        raise BadInput(Fault("back", f"must be within what the section has room for, {room}; received {1e3 * back:g} mm"))
+    return guided_step(board, job, station, back)
 
 
 @dataclass(frozen=True)
