@@ -10,7 +10,7 @@ from nicegui import ui
 _SERIES = ("var(--hot)", "var(--current)", "var(--good)", "var(--soft)", "var(--ink)")
 _DASHES: tuple[Any, ...] = ("solid", [8, 4], [2, 3], [10, 3, 2, 3], [4, 4])
 _THIN = (", coldest", ", hottest")  # lines that need no entry in the legend
-_WORDS = {"color": "var(--ink)", "fontFamily": "inherit", "fontSize": 12}
+_WORDS = {"color": "var(--ink)", "fontFamily": "DejaVu Sans, Segoe UI, Arial, sans-serif", "fontSize": 12}
 
 
 def chart(title: str, classes: str = "chart") -> ui.echart:

@@ -99,7 +99,7 @@ class Guard:
         elif self._brings_token(scope):
             await _welcome(scope, send, self.rules.token)
         else:
-            await self.app(scope, _Counted(receive, self.rules.largest), _with_headers(send))
+            await self.app(scope, receive, _with_headers(send))
 
     def _fault(self, scope: Any, headers: Mapping[str, str]) -> tuple[int, str] | None:
         """Status and sentence of a refusal, or None."""
@@ -111,6 +111,8 @@ class Guard:
             return 403, f'Requests from other pages are refused; this one came from "{origin[:80]}".'
         if rules.token and not self._knows_token(headers) and not self._brings_token(scope):
             return 401, "This page asks for its token: open it with the address that coilwright bench printed."
+        if "transfer-encoding" in headers:
+            return 411, "An upload must say its length first."
         length = headers.get("content-length", "0")
         if not length.isdecimal() or int(length[:20]) > rules.largest:
             return 413, f"At most {rules.largest / 1e6:g} MB are taken in one upload; this one is larger."
@@ -128,21 +130,6 @@ class Guard:
             return False
         given = dict(parse_qsl(scope["query_string"].decode("latin-1"))).get("token", "")
         return hmac.compare_digest(given.encode(), self.rules.token.encode())
-
-
-class _Counted:
-    """The body of a request, counted as it comes: an upload that does not say its length is cut off too."""
-
-    def __init__(self, receive: Any, largest: int) -> None:
-        self.receive, self.largest, self.taken = receive, largest, 0
-
-    async def __call__(self) -> Any:
-        message = await self.receive()
-        if message["type"] == "http.request":
-            self.taken += len(message.get("body", b""))
-            if self.taken > self.largest:
-                return {"type": "http.disconnect"}
-        return message
 
 
 async def _welcome(scope: Any, send: Any, token: str) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+import os
 import secrets
 import socket
 from dataclasses import dataclass
@@ -75,6 +77,8 @@ def _run(root: Path, asked: Asked, port: int, address: str) -> None:
 
     app.on_startup(begin)
     app.on_shutdown(bench.stop)
+    for name in ("uvicorn.error", "nicegui", "asyncio", "engineio.server", "socketio.server"):
+        logging.getLogger(name).addFilter(_one_line)
     middle: Any = Guard
     options: dict[str, Any] = {"ws_max_size": _LARGEST_MESSAGE, "timeout_graceful_shutdown": 2}
     app.add_middleware(middle, rules=Rules(asked.host, port, asked.token))
@@ -82,6 +86,17 @@ def _run(root: Path, asked: Asked, port: int, address: str) -> None:
         host=asked.host, port=port, show=False, reload=False, title="coilwright bench", tailwind=False, dark=None,
         show_welcome_message=False, reconnect_timeout=10.0, favicon=_FAVICON, language="en-US", **options,
     )  # fmt: skip
+
+
+def _one_line(record: logging.LogRecord) -> bool:
+    """A broken message of a stranger is worth a line at the terminal, not a traceback (COILWRIGHT_TRACE=1 shows it)."""
+    if record.exc_info and not os.environ.get("COILWRIGHT_TRACE"):
+        kind, error, _ = record.exc_info
+        record.msg = (
+            f"{record.getMessage().splitlines()[0][:200]} ({getattr(kind, '__name__', '')}: {str(error)[:200]})"
+        )
+        record.args, record.exc_info, record.exc_text = (), None, None
+    return True
 
 
 # Three turns of a coil about a part, our own.
