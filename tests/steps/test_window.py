@@ -79,7 +79,7 @@ def test_a_job_without_varies_says_what_to_write():
 
 def test_the_example_reads():
     job = load(EXAMPLE)
-    assert job.later["fixture"]["stations"] == 6 and len(job.later["varies"]) == 8
+    assert job.later["fixture"]["stations"] == 6 and len(job.later["varies"]) == 9
 
 
 def test_command_writes_json_and_pictures(tmp_path, capsys):

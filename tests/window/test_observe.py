@@ -12,7 +12,7 @@ from tests.window.jobs import ring_job, single
 
 # Orders of size of the trade's own hand computation for such coils (weakly coupled, in series, source volts held, frequency
 # tracked): common practice, no source; they were made for five coils and another ring, so they are held loosely.
-ONE_MM = {"pick-up loop": -0.114, "power": 0.009, "loaded Q": 0.009, "current": 0.009, "frequency": -0.0004}
+ONE_MM = {"pick-up": -0.114, "source-power": 0.009, "q": 0.009, "coil-current": 0.009, "frequency": -0.0004}
 
 
 @pytest.fixture(scope="module")
@@ -36,13 +36,13 @@ def test_one_coil_back_is_hidden_from_the_terminals_and_plain_at_the_station(sig
     sight = sights["coil back 1 mm"]
     assert -0.25 < sight.power_change < -0.18 and 0.0 < sight.others_change < 0.02
     assert not sight.seen_at_terminals and "cannot be seen from the terminals" in sight.said
-    for name in ("frequency", "current", "power", "loaded Q", "volts"):
+    for name in ("frequency", "coil-current", "source-power", "q", "tank-voltage"):
         assert abs(moved(sight, name)) < 0.01, name
     for name, expected in ONE_MM.items():
         assert moved(sight, name) == pytest.approx(expected, rel=0.3, abs=5e-4), name
-    assert sight.cheapest.reading.name == "setting block"
-    assert sight.change("start time, stopwatch").seen and sight.change("pick-up loop").seen
-    assert moved(sight, "start time, stopwatch") > 0.2
+    assert sight.cheapest.reading.name == "setback"
+    assert sight.change("start").seen and sight.change("pick-up").seen
+    assert moved(sight, "start") > 0.2
 
 
 def test_what_is_common_shows_at_the_terminals(sights):
@@ -50,23 +50,23 @@ def test_what_is_common_shows_at_the_terminals(sights):
         assert sights[name].seen_at_terminals, name
     lost = sights["one of six capacitors lost"]
     assert moved(lost, "frequency") == pytest.approx(math.sqrt(6 / 5) - 1.0, rel=0.01)  # 1 / sqrt(LC)
-    assert moved(sights["mains 5 % low"], "current") == pytest.approx(-0.05, rel=1e-6)
+    assert moved(sights["mains 5 % low"], "coil-current") == pytest.approx(-0.05, rel=1e-6)
     assert sights["mains 5 % low"].power_change == pytest.approx(0.95**2 - 1.0, rel=1e-6)
-    assert moved(sights["shorted turn in one coil"], "station volts") < -0.4
+    assert moved(sights["shorted turn in one coil"], "voltage-share") < -0.4
 
 
 def test_the_part_itself(sights):
     missing = sights["part missing"]
     assert missing.power_change == -1.0 and missing.others_change > 0.0
-    assert math.isinf(missing.change("start time, stopwatch").faulty)
+    assert math.isinf(missing.change("start").faulty)
     # what is fitted in place of the part cannot tell what was wrong with the part
-    assert moved(missing, "pick-up loop") == pytest.approx(0.0, abs=1e-12)
+    assert moved(missing, "pick-up") == pytest.approx(0.0, abs=1e-12)
     cracked = sights["part's ring cracked open"]
     assert cracked.power_change < -0.5
 
 
 def test_start_time_of_a_moved_coil_against_a_full_shot(observer, sights):
-    told = sights["coil back 1 mm"].change("start time, photodiode").faulty
+    told = sights["coil back 1 mm"].change("start-photodiode").faulty
     fixture = observer.model.solve({3: Station(up=1e-3)})
     job = observer.model.job.with_value("coil.centre", "17.25 mm")
     runner = Runner(job, (), "voltage", observer.runner.current, observer.runner.frequency)

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from coilwright.cli import line, records
+from coilwright.cli import line, records, trial
 from coilwright.cli.console import Exit, guarded
 
 JobFile = Annotated[Path, typer.Argument(help="the job file", metavar="JOB", show_default=False)]
@@ -130,11 +130,14 @@ def window(
         int | None, typer.Option("--station", min=1, help="where faults are looked at", show_default=False)
     ] = None,
     readings: Annotated[bool, typer.Option("--readings/--no-readings", help="what readings show of faults")] = True,
+    reshoot: Annotated[
+        int, typer.Option("--reshoot", min=-1, help="full shots of drawn parts near a limit (-1: every failure)")
+    ] = 24,
 ) -> None:
     """How far may each thing be out: yield, limits, causes of scrap, what would show a fault."""
     from coilwright.cli import study
 
-    asked = study.Asked(shots, runs, seed, workers, maps or (), station, readings)
+    asked = study.Asked(shots, runs, seed, workers, maps or (), station, readings, reshoot)
     guarded(as_json, lambda: study.window(job, as_json, out, asked))
 
 
@@ -225,6 +228,7 @@ def reading(
     guarded(as_json, lambda: instruments.read(files, kind, frequency, modes, channel or (), unit, as_json))
 
 
+app.command(name="trial")(trial.trial_command)
 app.command(name="keep")(records.keep)
 app.command(name="find")(records.find)
 app.add_typer(records.app, name="store")

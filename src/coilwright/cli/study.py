@@ -31,6 +31,7 @@ class Asked:
     maps: Sequence[str]
     station: int | None
     readings: bool
+    reshoot: int
 
 
 def window(path: Path, as_json: bool, out: Path | None, asked: Asked) -> int:
@@ -41,7 +42,9 @@ def window(path: Path, as_json: bool, out: Path | None, asked: Asked) -> int:
     job = load(path)
     target = folder(out)
     checks = Effort.fresh if asked.runs == 0 else max(4, asked.runs // 6)
-    effort = Effort(runs=asked.runs, fresh=checks, refine=checks, workers=asked.workers, seed=asked.seed)
+    effort = Effort(
+        runs=asked.runs, fresh=checks, refine=checks, reshoot=asked.reshoot, workers=asked.workers, seed=asked.seed
+    )
     with progress("window", as_json) as advance:
         result = study(
             job, shots=asked.shots, effort=effort, maps=_pairs(asked.maps), station=asked.station,
@@ -93,6 +96,8 @@ def _yield(result: WindowResult) -> str:
         f"  from {found.shots.of} virtual shots (seed {result.effort.seed}) on {result.runs} full ones; "
         f"the stand-ins miss fresh full shots by {100 * worst:.2g} % of a time or of the way to a limit (rms)"
     )
+    if found.reshot is not None:
+        lines.append(f"  {found.reshot.said}")
     return "\n".join(lines)
 
 

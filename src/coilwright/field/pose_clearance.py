@@ -136,8 +136,11 @@ def pose_clearance(section: Section, pose: Pose) -> float:
     return _nearest(*_shapes(section), pose_rows(pose)[0])[0]
 
 
-def check_poses(section: Section, poses: Poses, *, least: float = 0.0, where: str = "poses") -> Array:
-    """Clearances (n,) in m. Raises BadInput naming every draw whose clearance is not above `least` (m)."""
+def check_poses(
+    section: Section, poses: Poses, *, least: float = 0.0, where: str = "poses", names: Sequence[str] | None = None
+) -> Array:
+    """Clearances (n,) in m. Raises BadInput naming every draw (`names`, or by number) whose clearance is not above `least`
+    (m)."""
     rows = pose_rows(poses)
     out, faults = np.full(len(rows), math.inf), []
     turns, bodies = _shapes(section)
@@ -152,7 +155,7 @@ def check_poses(section: Section, poses: Poses, *, least: float = 0.0, where: st
                 f"tilt ({math.degrees(row[3]):.3g}, {math.degrees(row[4]):.3g}) deg"
             )
             text = f'coil and bodies {need}; {turn} and "{body}" {got} at {pose}; narrow the pose or widen the gap'
-            faults.append(Fault(f"{where}: draw {n + 1}", text))
+            faults.append(Fault(f"{where}: draw {n + 1}" if names is None else names[n], text))
     if faults:
         raise BadInput(faults)
     return out

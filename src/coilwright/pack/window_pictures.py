@@ -239,7 +239,8 @@ def readings_picture(result: WindowResult, path: Path | None = None) -> Any:
                           weight="bold" if value >= 2.0 else "normal")  # fmt: skip
         at = sum(c.reading.at == "terminals" for c in result.sights[0].changes)
         axes.axvline(at - 0.5, color=INK, lw=1.6)
-        axes.set_xticks(range(len(names)), names, rotation=35, ha="right", fontsize=8)
+        words = [c.reading.words for c in result.sights[0].changes]
+        axes.set_xticks(range(len(names)), words, rotation=35, ha="right", fontsize=8)
         axes.set_yticks(range(len(faults)), faults, fontsize=8)
         axes.grid(False)
         axes.set_title(

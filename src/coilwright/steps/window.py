@@ -10,14 +10,17 @@ import numpy as np
 
 from coilwright.job import Job
 from coilwright.safety.cautions import Caution, Facts, cautions
+from coilwright.window.askew import side_heat
 from coilwright.window.limits import joint_share, tolerances
 from coilwright.window.observe import Observer, Sight
+from coilwright.window.reshoot import reshoot
 from coilwright.window.result import WindowResult, findings_of, sampling_of
 from coilwright.window.study import ON_TIME, Effort, Study
 from coilwright.window.yields import (
     SETTING,
     blame,
     centre,
+    doubt,
     forecast,
     middle_station,
     scrap_under,
@@ -50,13 +53,18 @@ def window(
     told = report or (lambda share: None)
     study = Study.of(job, effort, lambda share: told(0.7 * share))
     found = forecast(study, shots)
-    told(0.8)
+    told(0.75)
+    if effort.reshoot:
+        again = reshoot(
+            study, found.draws, found.judged, doubt(study), effort.reshoot, lambda share: told(0.75 + 0.1 * share)
+        )
+        found = replace(found, reshot=again)
     variance = variance_shares(study)
     pairs = maps or _pairs(study, variance.total)
     middle = centre(study)
     nominal = study.judge(study.nominal())
     stations = replace(study.model.solve(), start_times=tuple(float(t) for t in nominal.start[0]))
-    told(0.85)
+    told(0.9)
     at = middle_station(study) + 1 if station is None else station
     starts = found.judged.start
     scatter = float(starts.std() / starts.mean()) if np.isfinite(starts).all() else 0.03
@@ -90,7 +98,13 @@ def _with_scrap(study: Study, sight: Sight) -> Sight:
     """With the scrap it makes, for faults that act through the power alone (a wrong part is another matter)."""
     if sight.fault.kind == "part":
         return sight
-    return replace(sight, scrap=scrap_under(study, sight.fault.station, sight.power_change, sight.others_change))
+    heat = None
+    state = sight.fault.stations.get(sight.fault.station)
+    if state is not None and (state.sideways or state.tilt or state.across):
+        cell = study.model.cell(state)
+        heat = side_heat(cell.part, study.sides, state.pose(cell.ring[1]))
+    scrap = scrap_under(study, sight.fault.station, sight.power_change, sight.others_change, heat=heat)
+    return replace(sight, scrap=scrap)
 
 
 def _pairs(study: Study, shares: Mapping[str, float]) -> tuple[tuple[str, str], ...]:

@@ -11,20 +11,20 @@ leaves of it by then. The section there is followed as if all of the part were h
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import combinations_with_replacement
 
 import numpy as np
 from scipy.special import exp1
-from scipy.stats import qmc
 
+from coilwright.errors import BadInput, Fault
 from coilwright.field.pose import PosePart
 from coilwright.field.pose_heat import circumferential_temperature
 from coilwright.field.pose_incident import Pose, pose_rows
 from coilwright.heat.bands import STEFAN_BOLTZMANN
 from coilwright.section.mesh import Mesh
-from coilwright.section.quad9 import Array, IntArray
+from coilwright.section.quad9 import Array, BoolArray, IntArray
 from coilwright.section.scene import Scene
 from coilwright.window.circuit import Complex
 from coilwright.window.margins import Limit
@@ -148,16 +148,19 @@ class AskewTable:
 
     @staticmethod
     def of(
-        part: PosePart, work: Sequence[str], sides: tuple[Side | None, ...], half: Array, pivot: float
-    ) -> AskewTable:
-        """Fit over poses within `half`; of higher degree where the lower one misses the power by 0.02 %."""
+        part: PosePart, work: Sequence[str], sides: tuple[Side | None, ...], half: Array, pivot: float,
+        clear: Callable[[Array], BoolArray],
+    ) -> AskewTable:  # fmt: skip
+        """Fit over poses within `half`; of higher degree where the lower one misses the power by 0.02 %. `clear` tells of
+        poses (n, 6) whether the coil stands clear of the part: others are not asked. Raises BadInput when few are.
+        """
         active = np.flatnonzero(half > 0.0)
-        points = qmc.Sobol(len(active), rng=np.random.default_rng(7))
+        rng = np.random.default_rng(7)
         x, y = np.zeros((0, len(active))), np.zeros((0, 0))
         for degree in _DEGREES:
             powers = _powers(len(active), degree)
             wanted = 2 * len(powers) + 24
-            more = 2.0 * points.random(wanted - len(x)) - 1.0
+            more = _clear_places(half, active, pivot, wanted - len(x), clear, rng)
             rows = _pose_rows(half, active, more, pivot)
             z = _outputs(part, work, sides, rows)
             x, y = np.concatenate([x, more]), np.concatenate([y.reshape(-1, z.shape[1]), z])
@@ -202,6 +205,25 @@ class AskewTable:
         seen = self(*x.T)
         level = np.concatenate([seen.coupling[:, None], seen.coupling[:, None] * np.sqrt(seen.heat)], axis=1)
         return float(level.min()), float(level.max())
+
+
+def _clear_places(
+    half: Array,
+    active: IntArray,
+    pivot: float,
+    count: int,
+    clear: Callable[[Array], BoolArray],
+    rng: np.random.Generator,
+) -> Array:
+    """(count, d) places -1..1, denser towards the ends as polynomials want them, at which the coil clears the part."""
+    kept = np.zeros((0, len(active)))
+    for _ in range(8):
+        x = np.cos(np.pi * rng.random((count, len(active))))
+        kept = np.concatenate([kept, x[clear(_pose_rows(half, active, x, pivot))]])
+        if len(kept) >= count:
+            return kept[:count]
+    what = "are so wide that the coil would mostly stand in the part; narrow them or widen the gap"
+    raise BadInput(Fault("varies: coil.sideways, coil.tilt", what))
 
 
 def _squares(terms: Array, y: Array) -> Array:

@@ -29,9 +29,11 @@ PRACTICE = Source("uncertainties and minutes of the workshop", "common practice"
 
 @dataclass(frozen=True)
 class Reading:
-    """`sigma`: standard uncertainty of a change against the healthy state, relative or in SI; `minutes` it takes."""
+    """`name` as in a hand-over record and a shot log, `words` as said. `sigma`: standard uncertainty of a change against the
+    healthy state, relative or in SI; `minutes` it takes."""
 
     name: str
+    words: str
     at: Literal["terminals", "station"]
     sigma: float
     relative: bool
@@ -42,19 +44,19 @@ class Reading:
 
 # Common practice, no source: what careful people get on a shop floor.
 READINGS = (
-    Reading("frequency", "terminals", 1e-3, True, "Hz", 1, "counter; the bank's own drift with temperature is the limit"),
-    Reading("current", "terminals", 0.02, True, "A", 1, "current transformer"),
-    Reading("power", "terminals", 0.03, True, "W", 1, "meter at the source"),
-    Reading("volts", "terminals", 0.03, True, "V", 1, "probe or meter"),
-    Reading("loaded Q", "terminals", 0.005, True, "", 10, "ring-down of the tank with the bridge off"),
-    Reading("setting block", "station", 0.05e-3, False, "m", 1, "block or feeler between nose and part, power off"),
-    Reading("start time, stopwatch", "station", 0.2, False, "s", 2, "by eye, station by station"),
-    Reading("start time, photodiode", "station", 0.02, False, "s", 5, "light of the start"),
-    Reading("pyrometer", "station", 10.0, False, "K", 5, "at one fixed moment of the shot"),
-    Reading("station volts", "station", 0.01, True, "", 5, "each coil's share of the volts, same probe on all"),
-    Reading("pick-up loop", "station", 0.01, True, "V", 15, "one turn on a dummy part, fitted with the machine isolated"),
-    Reading("gauge disc in/out", "station", 7.0, False, "Hz", 15, "step of the ring-down frequency, copper disc"),
-    Reading("part in/out", "station", 0.003, True, "", 15, "step of the loaded Q with a good unfired part"),
+    Reading("frequency", "frequency", "terminals", 1e-3, True, "Hz", 1, "counter; the bank's own drift is the limit"),
+    Reading("coil-current", "current", "terminals", 0.02, True, "A", 1, "current transformer"),
+    Reading("source-power", "power", "terminals", 0.03, True, "W", 1, "meter at the source"),
+    Reading("tank-voltage", "volts", "terminals", 0.03, True, "V", 1, "probe or meter"),
+    Reading("q", "loaded Q", "terminals", 0.005, True, "", 10, "ring-down of the tank with the bridge off"),
+    Reading("setback", "setting block", "station", 0.05e-3, False, "m", 1, "block or feeler between nose and part, power off"),
+    Reading("start", "start time, stopwatch", "station", 0.2, False, "s", 2, "by eye, station by station"),
+    Reading("start-photodiode", "start time, photodiode", "station", 0.02, False, "s", 5, "light of the start"),
+    Reading("pyrometer", "pyrometer", "station", 10.0, False, "K", 5, "at one fixed moment of the shot"),
+    Reading("voltage-share", "station volts", "station", 0.01, True, "", 5, "each coil's share of the volts, same probe on all"),
+    Reading("pick-up", "pick-up loop", "station", 0.01, True, "V", 15, "one turn on a dummy part, fitted when isolated"),
+    Reading("disc-step", "gauge disc in/out", "station", 7.0, False, "Hz", 15, "step of the ring-down frequency, copper disc"),
+    Reading("gauge-step", "part in/out", "station", 0.003, True, "", 15, "step of the loaded Q with a good unfired part"),
 )  # fmt: skip
 
 
@@ -80,7 +82,7 @@ class Change:
     def to_dict(self) -> dict[str, Any]:
         tail = f"_{self.reading.unit}" if self.reading.unit else ""
         return {
-            "reading": self.reading.name, "at": self.reading.at, f"healthy{tail}": self.healthy,
+            "reading": self.reading.name, "words": self.reading.words, "at": self.reading.at, f"healthy{tail}": self.healthy,
             f"faulty{tail}": self.faulty, f"sigma{tail}": self.sigma, "sigmas": self.sigmas, "seen": self.seen,
         }  # fmt: skip
 
@@ -116,9 +118,7 @@ class Sight:
     @property
     def said(self) -> str:
         what = f"{self.fault.name}: station {self.fault.station} {100 * self.power_change:+.1f} % power"
-        if abs(self.power_change) < _HARDLY and not any(
-            c.seen for c in self.changes if c.reading.name != "setting block"
-        ):
+        if abs(self.power_change) < _HARDLY and not any(c.seen for c in self.changes if c.reading.name != "setback"):
             only = any(c.seen for c in self.changes)
             return what + "; it hardly matters" + (", and only the setting block would show it" if only else "")
         if self.scrap is not None:
@@ -128,7 +128,7 @@ class Sight:
         if self.cheapest is None:
             return what + "; no reading here shows it"
         c = self.cheapest
-        return what + f"; {c.reading.name} ({c.reading.minutes:g} min) shows it{_size(c)}"
+        return what + f"; {c.reading.words} ({c.reading.minutes:g} min) shows it{_size(c)}"
 
     def to_dict(self) -> dict[str, Any]:
         return {
@@ -183,7 +183,7 @@ class Observer:
             ):
                 continue
             sigma = r.sigma * abs(healthy[r.name]) if r.relative else r.sigma
-            if r.name.startswith("start time"):
+            if r.name.startswith("start"):
                 sigma = math.hypot(sigma, self.scatter * healthy[r.name])
             changes.append(Change(r, healthy[r.name], faulty[r.name], sigma))
         result = self._solve(fault)
@@ -203,9 +203,9 @@ class Observer:
         now = self._solve(fault)
         shot = self._shot(fault, now)
         out = {
-            "frequency": now.frequency, "current": now.current, "power": now.power, "volts": now.voltage,
-            "loaded Q": now.q, "setting block": fault.gap + 1.0, "station volts": float(now.voltage_shares[k]),
-            "start time, stopwatch": shot[0], "start time, photodiode": shot[0], "pyrometer": shot[1],
+            "frequency": now.frequency, "coil-current": now.current, "source-power": now.power, "tank-voltage": now.voltage,
+            "q": now.q, "setback": fault.gap + 1.0, "voltage-share": float(now.voltage_shares[k]),
+            "start": shot[0], "start-photodiode": shot[0], "pyrometer": shot[1],
         }  # fmt: skip
         # what is fitted in place of the part sees the coil, not what was wrong with the part
         bare = (
@@ -215,11 +215,11 @@ class Observer:
         )
         empty = self._solve(bare, part=False)
         good = self._solve(bare)
-        out["part in/out"] = 1.0 + (empty.q - good.q) / empty.q
-        out["pick-up loop"] = self._loop(bare, empty, good)
+        out["gauge-step"] = 1.0 + (empty.q - good.q) / empty.q
+        out["pick-up"] = self._loop(bare, empty, good)
         step = self._disc_step(bare, empty)
         if step is not None:
-            out["gauge disc in/out"] = step
+            out["disc-step"] = step
         return out
 
     def _loop(self, fault: StationFault, empty: StationsResult, good: StationsResult) -> float:
@@ -232,8 +232,10 @@ class Observer:
         if state is not None and state.variant is not None:
             like = math.sqrt(float(good.powers[k] / self.healthy.powers[k])) * float(self.healthy.heating_current[k])
             return omega * cell.flux() * like * float(empty.heating_current[k] / good.heating_current[k])
-        there = self.model.cell(state) if state is not None else cell
-        return omega * there.flux() * float(empty.heating_current[k])
+        there, state = (cell, Station()) if state is None else (self.model.cell(state), state)
+        # a heating current counts the root of the part's power; a loop sees the flux itself
+        askew = there.flux(state.sideways, state.tilt) / float(empty.network.flux[k, k])
+        return omega * askew * float(empty.heating_current[k])
 
     def _disc_step(self, fault: StationFault, empty: StationsResult) -> float | None:
         state = fault.stations.get(fault.station, Station())

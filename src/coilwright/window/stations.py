@@ -55,6 +55,10 @@ class Station:
     extra_inductance: float = 0.0
     variant: Job | None = None
 
+    def pose(self, pivot: float) -> Pose:
+        """How the coil stands out of line; `pivot` (m) is the height of the middle of the part."""
+        return Pose(self.sideways, 0.0, 0.0, self.across, self.tilt, pivot)
+
 
 @dataclass(frozen=True, eq=False)
 class StationsResult:
@@ -232,7 +236,7 @@ class FixtureModel:
         return Network(f, empty, np.asarray(1j * omega * mutual, dtype=np.complex128), flux, added, power)
 
     def _askew(self, number: int, cell: Cell, station: Station) -> tuple[float, complex]:
-        pose = Pose(station.sideways, 0.0, 0.0, station.across, station.tilt, cell.ring[1])
+        pose = station.pose(cell.ring[1])
         if pose != Pose(pivot=pose.pivot):
             key = (id(cell), pose)
             if key not in self._cleared:

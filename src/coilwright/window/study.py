@@ -13,6 +13,7 @@ from coilwright.job import Job
 from coilwright.section.quad9 import Array, IntArray
 from coilwright.section.sizes import Level
 from coilwright.window.askew import Askew, AskewTable, sides_of
+from coilwright.window.collisions import check_draws, clear_of_part
 from coilwright.window.levels import Levels, source_table
 from coilwright.window.margins import Limit, Outcome, Runner
 from coilwright.window.pool import run_all
@@ -31,11 +32,13 @@ _ENOUGH = 5e-4  # of an impedance (relative, rms): what the current then misses 
 @dataclass(frozen=True)
 class Effort:
     """Full runs: `runs` of the design (0: as many as the quantities need), `fresh` to measure the error, `refine` near
-    the limit; on `workers` processes; `seed` of everything drawn."""
+    the limit; `reshoot` of drawn parts near a limit (-1: every failure and all in doubt); on `workers` processes; `seed` of
+    everything drawn."""
 
     runs: int = 0
     fresh: int = 12
     refine: int = 12
+    reshoot: int = 24
     workers: int = 1
     seed: int = 1
     level: Level = "coarse"
@@ -190,7 +193,10 @@ class Study:
         across = tilt if "towards" in by_role else 0.0
         half = np.array([reach(self._height), reach(by_role.get("sideways")), tilt, across])
         cell = self.model.cells.at()
-        return AskewTable.of(cell.part, cell.work, self.sides, half, cell.ring[1])
+        clear = clear_of_part(
+            self.model.cells.scene.section, cell.part.state.reduced.live.interior.mesh.regions, cell.ring[1]
+        )
+        return AskewTable.of(cell.part, cell.work, self.sides, half, cell.ring[1], clear)
 
     def _fresh_points(self) -> Array:
         """Draws as they come, and draws whose verdict is least certain."""
@@ -407,6 +413,16 @@ class Study:
         if self.table is not None:
             return bool(abs(float(self.table.under(np.array([0.95]))[0]) - 1.0) < 1e-3)
         return "fixture" in self.job.later and self.model.fixture.control in ("current", "power")
+
+    def check_clearances(self, draws: Draws) -> None:
+        """Raise BadInput, naming shot and station, when a draw puts a coil into a body."""
+        if self.askew is None:
+            return
+        at = self.poses(draws).reshape(-1, 4)
+        rows = np.zeros((len(at), 6))
+        rows[:, 2], rows[:, 0], rows[:, 4], rows[:, 3] = at.T
+        rows[:, 5] = self.model.cells.at().ring[1]
+        check_draws(self.model.cells.scene.section, rows, self.model.fixture.stations)
 
     def outside(self, draws: Draws, judged: Judged) -> float:
         """Share of station draws that lie outside the box the stand-ins were made for."""

@@ -12,6 +12,7 @@ from scipy import stats
 from coilwright.errors import BadInput, Fault
 from coilwright.section.quad9 import Array, IntArray
 from coilwright.window.quantities import VariedQuantity, named
+from coilwright.window.reshoot import Reshot
 from coilwright.window.study import ON_TIME, Draws, Judged, Study
 
 _BLAMED = 4_000  # shots with scrap looked at for causes
@@ -66,7 +67,8 @@ class Share:
 
 @dataclass(frozen=True, eq=False)
 class Yield:
-    """`stations`: each station's; `parts`: all stations together; `shots`: whole shots without a bad part."""
+    """`stations`: each station's; `parts`: all stations together; `shots`: whole shots without a bad part. `reshot`: what
+    full shots of drawn parts make of it."""
 
     stations: tuple[Share, ...]
     parts: Share
@@ -74,6 +76,7 @@ class Yield:
     by_limit: Mapping[str, float]
     judged: Judged
     draws: Draws
+    reshot: Reshot | None = None
 
     def to_dict(self) -> dict[str, Any]:
         return {
@@ -81,6 +84,7 @@ class Yield:
             "shots": self.shots.to_dict(),
             "stations": [{"station": k, **s.to_dict()} for k, s in enumerate(self.stations, 1)],
             "scrap_by_limit": dict(self.by_limit),
+            "reshot": None if self.reshot is None else self.reshot.to_dict(),
         }
 
 
@@ -97,6 +101,7 @@ def forecast(study: Study, shots: int = 100_000, setting: float = 1.0, on_time: 
     """Seeded draws of `shots` shots of all stations, judged; every interval spans the binomial one at margins moved by
     the doubt of the stand-ins either way."""
     draws = study.draw(shots, study.effort.seed + 10)
+    study.check_clearances(draws)
     judged = study.judge(draws, setting, on_time, guards=False)
     margins = judged.margins[..., study.counts]
     off = doubt(study)[study.counts]
@@ -331,11 +336,18 @@ def insensitive(study: Study, shares: VarianceShares) -> list[VariedQuantity]:
     return [q for q in study.varied if shares.total[q.what] < 0.01]
 
 
-def scrap_under(study: Study, station: int, here: float, others: float, shots: int = 2000) -> tuple[float, float]:
+def scrap_under(
+    study: Study, station: int, here: float, others: float, shots: int = 2000, heat: Array | None = None
+) -> tuple[float, float]:
     """(share of bad parts at a station from 1, share of all parts) when its power changes by `here` and that of the others
-    by `others` (relative), everything else varying as usual."""
-    factor = np.full(study.model.fixture.stations, np.sqrt(max(1.0 + others, 0.0)))
+    by `others` (relative), everything else varying as usual. `heat` (limits,): what the sides of its part see over the
+    mean, where the fault is a coil out of line."""
+    stations = study.model.fixture.stations
+    factor = np.full(stations, np.sqrt(max(1.0 + others, 0.0)))
     factor[station - 1] = np.sqrt(max(1.0 + here, 0.0))
-    judged = study.judge(study.draw(shots, study.effort.seed + 30), guards=False, factor=factor)
+    side = np.ones((stations, len(study.limits)))
+    if heat is not None:
+        side[station - 1] = heat
+    judged = study.judge(study.draw(shots, study.effort.seed + 30), guards=False, factor=factor, side=side)
     bad = np.logical_not(judged.good(study.counts))
     return float(bad[:, station - 1].mean()), float(bad.mean())
