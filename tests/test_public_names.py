@@ -7,8 +7,8 @@ import coilwright as cw
 
 NAMES = {
     "BadInput", "CheckResult", "CoilwrightError", "FieldReport", "Finding", "Job", "NotConverged", "QuickResult",
-    "SeekResult", "ShotResult", "TankStudy", "WindowResult", "charge_law", "check", "field", "heat", "library", "load", "loads",
-    "open_store", "quick", "seek", "tank", "template", "window",
+    "SeekResult", "ShotResult", "TankStudy", "TrialResult", "WindowResult", "charge_law", "check", "field", "heat", "library", "load", "loads",
+    "open_store", "quick", "seek", "tank", "template", "trial", "window",
 }  # fmt: skip
 
 

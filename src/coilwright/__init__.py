@@ -33,6 +33,7 @@ _PUBLIC: dict[str, str] = {
     "SeekResult": "coilwright.seek.result",
     "ShotResult": "coilwright.heating.result",
     "TankStudy": "coilwright.steps.tank",
+    "TrialResult": "coilwright.trials.result",
     "WindowResult": "coilwright.window.result",
     "charge_law": "coilwright.materials",
     "check": "coilwright.steps.check",
@@ -46,6 +47,7 @@ _PUBLIC: dict[str, str] = {
     "seek": "coilwright.steps.seek",
     "tank": "coilwright.steps.tank",
     "template": "coilwright.job",
+    "trial": "coilwright.steps.trial",
     "window": "coilwright.steps.window",
 }
 

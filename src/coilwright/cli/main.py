@@ -229,6 +229,7 @@ def reading(
 
 
 app.command(name="trial")(trial.trial_command)
+app.command(name="trial")(trial.trial_command)
 app.command(name="keep")(records.keep)
 app.command(name="find")(records.find)
 app.add_typer(records.app, name="store")

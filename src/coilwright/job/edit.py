@@ -14,6 +14,7 @@ from typing import Any
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import InlineTable
 
 from coilwright.errors import BadInput, Fault
 from coilwright.job.faults import suggestion
@@ -62,6 +63,27 @@ def set_value(text: str, key: str, value: Any) -> str:
                 f'key "{key[:80]}"', "cannot be changed in the text of this file; write each kind of table in one block"
             )
         )
+    return changed
+
+
+def add_note(text: str, key: str, note: str) -> str:
+    """The text with `note` as a comment behind the line that holds `key`; a comment that stands there is kept before it.
+
+    Inside a table written in one line the comment goes behind that line.
+    """
+    document = tomlkit.parse(text)
+    holder: Any = document
+    line: Any = None
+    for step in split_key(key):
+        holder = holder[step] if isinstance(holder, Mapping) else holder[_index(holder, step, key)]
+        if line is None or not isinstance(line, InlineTable):
+            line = holder
+    before = line.trivia.comment.lstrip("# ").strip()
+    line.comment(f"{before}; {note}" if before else note)
+    line.trivia.comment_ws = line.trivia.comment_ws or "  "
+    changed = tomlkit.dumps(document)
+    if tomllib.loads(changed) != tomllib.loads(text):
+        raise BadInput(Fault(f'key "{key[:80]}"', "cannot carry a note in the text of this file"))
     return changed
 
 
