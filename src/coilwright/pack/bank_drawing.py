@@ -29,10 +29,10 @@ def bank_sheets(contents: PackContents) -> Iterator[Sheet]:
 def _sheet(contents: PackContents, report: TankReport, stress: BankStress) -> Sheet:
     bank = stress.layout
     wide, high = bank.width * MM, bank.height * MM
-    room = (HIGH[0] - LOW[0] - COLUMN - 62.0, HIGH[1] - LOW[1] - 62.0)
+    room = (HIGH[0] - LOW[0] - COLUMN - 50.0, HIGH[1] - LOW[1] - 62.0)
     scale = fitting_scale(wide, high, room)
     sheet = Sheet(contents, _NAMES[bank.place], _TITLES[bank.place], scale)
-    x = LOW[0] + 30.0
+    x = LOW[0] + 26.0
     y = 0.5 * (LOW[1] + HIGH[1]) - 0.5 * high * scale
     _front(sheet.view((x, y)), bank)
     sheet.words((HIGH[0] - COLUMN - 2.0, HIGH[1] - 5.0), list(_notes(report, stress)), COLUMN)
@@ -84,7 +84,7 @@ def _notes(report: TankReport, stress: BankStress) -> Iterator[str]:
         yield f"{group.parallel} {'string' if group.parallel == 1 else 'strings'}{in_row}: {group.cans} x {group.can.name}"
         yield f"   {size[0] * MM:g} x {size[1] * MM:g} x {size[2] * MM:g} (width, depth, height), {origin}"
     yield f"total {stress.bank.capacitance * 1e6:.4g} µF"
-    yield "ACROSS THE BARS, WORST OF COLD, HOT AND EMPTY:"
+    yield "ACROSS THE BARS AT WORST:"
     yield f"{stress.voltage:.4g} V rms, {bank.peak_voltage:.4g} V peak, {bank.current:.4g} A rms, {bank.frequency / 1e3:.4g} kHz"
     yield "BARS:"
     yield f"copper, {bank.bar_width * MM:g} x {bank.bar_thickness * MM:g}; width for {BAR_RISE:g} K rise in still air"

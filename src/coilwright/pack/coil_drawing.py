@@ -20,8 +20,9 @@ from coilwright.section.winding import Piece, Winding, winding_of
 Array = NDArray[np.float64]
 MM: Final = 1e3
 _SIDE: Final = 30.0  # mm on paper for dimensions at the left of the views
-_OVER: Final = 26.0  # above and below each view
-_GAP: Final = 14.0  # between section and plan
+_OVER: Final = 23.0  # above the section: two dimensions
+_GAP: Final = 20.0  # between section and plan: what each is called
+_UNDER: Final = 16.0  # below the plan: one dimension
 
 
 def coil_sheet(contents: PackContents) -> Sheet | None:
@@ -34,13 +35,13 @@ def coil_sheet(contents: PackContents) -> Sheet | None:
     high, wide = 0.5 * coil.conductor.axial_size * MM, 0.5 * coil.conductor.radial_size * MM
     reach = np.array([wide, wide, high])
     low, top = line.min(axis=0) - reach, line.max(axis=0) + reach
-    room = (HIGH[0] - LOW[0] - COLUMN - _SIDE - 10.0, HIGH[1] - LOW[1] - 2.0 * _OVER - _GAP)
+    room = (HIGH[0] - LOW[0] - COLUMN - _SIDE - 10.0, HIGH[1] - LOW[1] - _OVER - _GAP - _UNDER)
     scale = fitting_scale(float(top[0] - low[0]), float(top[2] - low[2] + top[1] - low[1]), room)
     sheet = Sheet(contents, "work-coil", f"Work coil: {winding.kind}, {coil_turns(winding)}", scale)
     x = LOW[0] + _SIDE - float(low[0]) * scale
     y = HIGH[1] - _OVER - float(top[2]) * scale
     _Section(sheet.view((x, y)), coil, winding, contents).draw()
-    y = y + float(low[2]) * scale - _GAP - float(top[1]) * scale - 8.0
+    y = y + float(low[2]) * scale - _GAP - float(top[1]) * scale
     _Plan(sheet.view((x, y)), coil, winding).draw()
     sheet.words((HIGH[0] - COLUMN - 2.0, HIGH[1] - 5.0), list(coil_notes(contents, winding)), COLUMN)
     return sheet

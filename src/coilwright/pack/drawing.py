@@ -220,8 +220,8 @@ class Drawing:
         return there[name]
 
 
-# Scales of ISO 5455 (memory), largest first.
-SCALES: Final = (50.0, 20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
+# Scales of ISO 5455 (memory) with its intermediate 1:2.5, 1:4 and 2.5:1, largest first.
+SCALES: Final = (50.0, 20.0, 10.0, 5.0, 2.5, 2.0, 1.0, 0.5, 0.4, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01)
 
 
 def scale_text(scale: float) -> str:

@@ -15,7 +15,8 @@ from coilwright.section.outline import Outline
 from coilwright.window.gauge_limits import coil_shifts
 
 MM: Final = 1e3
-_END, _GRIP, _WIDTH = 20.0, 30.0, 10.0  # mm: length of each end and of the grip, width of the block
+_END, _GRIP, _WIDTH = 18.0, 24.0, 10.0  # mm: length of each end and of the grip, width of the block
+_TALL: Final = 0.4  # a tall block has longer ends: this share of its height
 _ROUND: Final = 1.5  # of the larger end: how much of the surroundings the view of the place shows
 _FLAT: Final = 0.02  # mm: how far drawn arcs may stray from true ones
 
@@ -37,13 +38,14 @@ def _sheet(contents: PackContents, gauge: SettingGauge) -> Sheet:
     thick = gauge.high * MM
     place = _window(contents, gauge)
     wide, high = place[1][0] - place[0][0], place[1][1] - place[0][1]
-    length = 2.0 * _END + _GRIP
+    end, grip = _lengths(gauge)
+    length = 2.0 * end + grip
     room = (HIGH[0] - LOW[0] - COLUMN - 66.0, HIGH[1] - LOW[1] - 84.0)
     scale = fitting_scale(max(length, wide), high + thick + _WIDTH, room)
-    title = f"{gauge.name.capitalize()}: {gauge.what}"
+    title = f"{gauge.name.capitalize()}, coil to {gauge.body}"
     sheet = Sheet(contents, gauge.name.replace(" ", "-"), title, scale)
     x = LOW[0] + 34.0
-    y = HIGH[1] - 26.0 - thick * scale
+    y = HIGH[1] - 30.0 - thick * scale
     _block(sheet, (x, y), gauge)
     y -= 40.0 + high * scale
     _place(sheet.view((x - place[0][0] * scale + 6.0, y - place[0][1] * scale)), contents, gauge, place)
@@ -51,26 +53,27 @@ def _sheet(contents: PackContents, gauge: SettingGauge) -> Sheet:
     return sheet
 
 
+def _lengths(gauge: SettingGauge) -> tuple[float, float]:
+    """(length of each end, of the grip), mm."""
+    end = max(_END, round(_TALL * gauge.high * MM))
+    return end, end + _GRIP - _END
+
+
 def _block(sheet: Sheet, at: Point, gauge: SettingGauge) -> None:
-    """Seen from the side: the thin end goes in, the thick one does not; below it from above."""
+    """Seen from the side: the thin end goes in, the thick one does not."""
     go, no = gauge.low * MM, gauge.high * MM
     v = sheet.view(at)
-    length = 2.0 * _END + _GRIP
-    grip = max(no, 1.0)
-    outline = [
-        (0.0, 0.0), (length, 0.0), (length, no), (length - _END, no), (length - _END, grip), (_END, grip), (_END, go), (0.0, go),
-    ]  # fmt: skip
-    v.polyline(outline, closed=True)
+    end, grip = _lengths(gauge)
+    length = 2.0 * end + grip
+    v.polyline([(0.0, 0.0), (length, 0.0), (length, no), (end, no), (end, go), (0.0, go)], closed=True)
     out = v.paper
-    making = f" +{gauge.making * MM:.3f} / 0"
-    v.up("go", (0.0, 0.0), (0.0, go), -out(7.0), suffix=making, digits=3)
-    v.up("no-go", (length, 0.0), (length, no), length + out(7.0), suffix=f" 0 / -{gauge.making * MM:.3f}", digits=3)
-    top = grip + out(8.0)
-    v.text((0.5 * _END, top), "goes in", across="centre")
-    v.text((length - 0.5 * _END, top), "must not go in", across="centre")
+    v.up("go", (0.0, 0.0), (0.0, go), -out(7.0), digits=3)
+    v.up("no-go", (length, 0.0), (length, no), length + out(7.0), digits=3)
+    top, making = no + out(4.0), f"{gauge.making * MM:.3f}"
+    v.text((0.0, top + out(5.5)), f"left end GO {go:.3f} +{making} / 0")
+    v.text((0.0, top), f"right end NO-GO {no:.3f} 0 / -{making}")
     foot = -out(9.0)
-    v.across("go end", (0.0, 0.0), (_END, 0.0), foot)
-    v.across("no-go end", (length - _END, 0.0), (length, 0.0), foot)
+    v.across("go end", (0.0, 0.0), (end, 0.0), foot, suffix=" both ends")
     v.across("length", (0.0, 0.0), (length, 0.0), foot - out(8.0))
 
 

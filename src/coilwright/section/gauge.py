@@ -54,27 +54,53 @@ def setting_gauges(
 ) -> tuple[SettingGauge, ...]:
     """The gauges a coil is set by; none without a coil or a body.
 
+    A coil in front of its part is set by the distance of their faces along the axis; a coil round its part by the gap
+    between them, all round, and by its height against a face of the part.
+
     `near`: clearances of the section, nearest first. `shifts`: how far (m) "coil.centre" and "coil.sideways" may go from
     the drawing, as (low, high) about 0; where one is missing `tolerance` (m) holds both ways, `stated` by the shop
-    or assumed. The first gauge spans the narrowest gap; a coil round its part gets a second one, for its height.
+    or assumed.
     """
     turns = {t.name: t for t in section.turns}
     gap = next((c for c in near if (c.first in turns) != (c.second in turns)), None)
     if gap is None:
         return ()
-    on_coil, there, body = (gap.here, gap.there, gap.second) if gap.first in turns else (gap.there, gap.here, gap.first)
-    dr, dz = there[0] - on_coil[0], there[1] - on_coil[1]
-    axial = abs(dz) >= abs(dr)
-    key, slope = (CENTRE, -dz / gap.distance) if axial else (SIDEWAYS, 1.0)
+    on_coil, there, name = (gap.here, gap.there, gap.second) if gap.first in turns else (gap.there, gap.here, gap.first)
+    _, _, low, high = section.body(name).outer.box
+    lowest = min(section.turns, key=lambda t: t.outer.box[2])
+    highest = max(section.turns, key=lambda t: t.outer.box[3])
+    what = f"coil face to {name}"
+    for coil, face, turn, slope in (
+        (lowest.outer.box[2], high, lowest, 1.0),  # the coil stands above the body
+        (highest.outer.box[3], low, highest, -1.0),
+    ):
+        if slope * (coil - face) > 0.0:
+            ends = (turn.r, coil), (there[0], face)
+            return (
+                _gauge(
+                    what,
+                    name,
+                    "setting gauge",
+                    "axis",
+                    abs(coil - face),
+                    *ends,
+                    CENTRE,
+                    slope,
+                    shifts,
+                    tolerance,
+                    stated,
+                ),
+            )
     first = _gauge(
-        f"coil face to {body}", body, "gap", gap.distance, on_coil, there, key, slope, shifts, tolerance, stated
+        what, name, "setting gauge", "gap", gap.distance, on_coil, there, SIDEWAYS, 1.0, shifts, tolerance, stated
     )
-    return (first,) if axial else (first, *_height(section, body, shifts, tolerance, stated))
+    return (first, *_height(section, name, shifts, tolerance, stated))
 
 
 def _gauge(
     what: str,
     body: str,
+    name: str,
     along: Literal["axis", "gap"],
     distance: float,
     here: tuple[float, float],
@@ -89,7 +115,6 @@ def _gauge(
     low, high = (-tolerance, tolerance) if given is None else given
     ends = sorted((distance + slope * low, distance + slope * high))
     by: Limit = "window" if given is not None else "stated tolerance" if stated else "assumed tolerance"
-    name = "setting gauge" if along == "gap" else "height gauge"
     return SettingGauge(name, body, what, along, distance, max(ends[0], _LEAST), ends[1], here, there, by)
 
 
@@ -109,7 +134,9 @@ def _height(
     away = 1.0 if coil > face else -1.0
     what = f"{side} face of {name} to {side} face of the coil"
     ends = (turn.r, coil), (min(radius, _inner(turn)), face)
-    return (_gauge(what, name, "axis", abs(coil - face), *ends, CENTRE, away, shifts, tolerance, stated),)
+    return (
+        _gauge(what, name, "height gauge", "axis", abs(coil - face), *ends, CENTRE, away, shifts, tolerance, stated),
+    )
 
 
 def _inner(turn: TurnOutline) -> float:

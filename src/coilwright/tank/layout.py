@@ -134,3 +134,13 @@ def bank_layout(
     bars.insert(0, BarPlace("feed", 0.0, top, x, bar))
     bars.insert(1, BarPlace("return", 0.0, 0.0, x, bar))
     return BankLayout(place, tuple(cans), tuple(bars), sizes, current, frequency, peak_voltage, bar, thick, gap)
+
+
+# A/mm^2 of copper in use (one skin deep at most); common practice, no source.
+DENSITY_IN_AIR: Final = 4e6
+DENSITY_WITH_WATER: Final = 30e6
+
+
+def copper_section(current: float, density: float = DENSITY_IN_AIR) -> float:
+    """Section of copper (m^2) that `current` (A rms) asks for at `density` (A/m^2 rms), current spread evenly over it."""
+    return current / density
