@@ -8,7 +8,7 @@ import coilwright as cw
 NAMES = {
     "BadInput", "CheckResult", "CoilwrightError", "FieldReport", "Finding", "Job", "NotConverged", "QuickResult",
     "SeekResult", "ShotResult", "TankStudy", "TrialResult", "WindowResult", "charge_law", "check", "field", "heat", "library", "load", "loads",
-    "open_store", "quick", "seek", "tank", "template", "trial", "window",
+    "open_store", "quick", "seek", "tank", "template", "trial", "why", "window",
 }  # fmt: skip
 
 

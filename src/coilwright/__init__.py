@@ -48,6 +48,7 @@ _PUBLIC: dict[str, str] = {
     "tank": "coilwright.steps.tank",
     "template": "coilwright.job",
     "trial": "coilwright.steps.trial",
+    "why": "coilwright.steps.line",
     "window": "coilwright.steps.window",
 }
 

@@ -118,7 +118,7 @@ def _predicted(
     yield ("part-mass", 0), sum(b.mass for b in check.bodies if check.scene.job.body(b.name).role == "work")
     if tank is not None:
         yield from _of_tank(tank)
-    gaps = [c.distance for c in check.clearances if "turn" in c.first or "turn" in c.second]
+    gaps = [c.distance for c in check.clearances if ("turn" in c.first) != ("turn" in c.second)]
     for k in stations:
         own = starts[k - 1] if len(starts) >= k else None
         if own is not None and math.isfinite(own):

@@ -1,5 +1,6 @@
 """What was read and counted, from a TOML file or from Python, checked and brought to logarithms of ratios.
 
+complaint = "station 3 does not flash"     # in the customer's words; with by and date for the report only
 [[reading]]
 what = "pick-up"              # with condition = "hot" or state = "empty" where a reading is taken so
 station = 3
@@ -32,6 +33,7 @@ from pydantic import Field, ValidationError
 from coilwright.errors import BadInput, Fault
 from coilwright.job.faults import section_faults
 from coilwright.job.tables import Table
+from coilwright.job.values import Line
 from coilwright.line.charts import counts
 from coilwright.line.machine import READINGS, Baseline, Condition, State, amount, key_of, place_faults
 
@@ -76,12 +78,15 @@ class Contrast:
 
 @dataclass(frozen=True)
 class Readings:
-    """Everything known about a complaint."""
+    """Everything known about a complaint: what was read and counted, and for the report the words, who and when."""
 
     taken: tuple[Taken, ...] = ()
     tallies: tuple[Tallied, ...] = ()
     trays: tuple[int, ...] = ()
     contrasts: tuple[Contrast, ...] = ()
+    complaint: str = ""
+    by: str = ""
+    date: str = ""
 
     @property
     def anything(self) -> bool:
@@ -117,6 +122,9 @@ class _Contrast(Table):
 
 
 class _File(Table):
+    complaint: Line = ""
+    by: Line = ""
+    date: Line = ""
     reading: tuple[_Reading, ...] = ()
     tally: tuple[_Tally, ...] = ()
     tray: tuple[_Tray, ...] = ()
@@ -150,7 +158,7 @@ def from_tables(raw: Mapping[str, Any], name: str, base: Baseline, stations: int
     for n, c in enumerate(file.contrast, 1):
         _counted(c.bad, c.tried, f"{name}: contrast {n}")
         contrasts.append(Contrast(c.by, c.bad, c.tried))
-    return Readings(taken, tallies, tuple(trays), tuple(contrasts))
+    return Readings(taken, tallies, tuple(trays), tuple(contrasts), file.complaint, file.by, file.date)
 
 
 def tally(bad: Sequence[int], tried: int | Sequence[int], stations: int, where: str = "tally") -> Tallied:

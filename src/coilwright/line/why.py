@@ -12,6 +12,7 @@ from scipy.special import logsumexp
 from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
 from coilwright.line.build import build_plant
+from coilwright.line.causes import keys
 from coilwright.line.machine import READINGS, baseline
 from coilwright.line.plant import Array, Condition, Plant
 from coilwright.line.posterior import Board, Item, Next, Posterior, build_board, next_readings, posterior
@@ -64,6 +65,16 @@ def _size(size: tuple[float, float, float], unit: str) -> str:
 
 
 @dataclass(frozen=True)
+class Excluded:
+    """A kind of cause that is met often and that the readings leave less than one per cent, and the strongest reason."""
+
+    key: str
+    name: str
+    probability: float
+    why: str
+
+
+@dataclass(frozen=True)
 class Answer:
     """The diagnosis. `told`: the "cause" is told, only the "station" is, or "nothing" can be told from these readings."""
 
@@ -77,6 +88,7 @@ class Answer:
     scrap_after: float
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
+    excluded: tuple[Excluded, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         return {
@@ -92,6 +104,7 @@ class Answer:
             ],
             "scrap_now": self.scrap_now,
             "scrap_after": self.scrap_after,
+            "excluded": [{"cause": x.key, "name": x.name, "probability": x.probability, "against": x.why} for x in self.excluded],
             "warnings": list(self.warnings),
             "cautions": list(self.cautions),
         }  # fmt: skip
@@ -140,7 +153,9 @@ _ABSOLUTE = ("frequency", "q", "q-empty", "frequency-empty", "frequency-hot", "q
 
 def _of_current(what: str, got: dict[str, Array]) -> float:
     """The healthy current, in the unit of `got`, to the power in which the reading holds it."""
-    power = {"coil-current": 1, "tank-voltage": 1, "source-power": 2}.get(what.removesuffix("-hot").removesuffix("-empty"), 0)
+    power = {"coil-current": 1, "tank-voltage": 1, "source-power": 2}.get(
+        what.removesuffix("-hot").removesuffix("-empty"), 0
+    )
     return float(got["coil-current"][0]) ** power
 
 
@@ -158,7 +173,17 @@ def why(board: Board, readings: Readings) -> Answer:
     now, healthy = _scrap(post, best), _scrap_healthy(board)
     said = _said(told, ranked[0], stations, twins, after)
     return Answer(
-        told, said, ranked, stations, twins, after[:6], now, healthy, _warnings(post, best, told, stations), CAUTIONS
+        told,
+        said,
+        ranked,
+        stations,
+        twins,
+        after[:6],
+        now,
+        healthy,
+        _warnings(post, best, told, stations),
+        CAUTIONS,
+        _excluded(post),
     )
 
 
@@ -202,6 +227,21 @@ def _ranked(post: Posterior, k: int) -> Ranked:
         cause.key, cause.name, cause.stations, float(post.causes[k]), post.interval(k), cause.unit,
         tuple(s[1] for s in good[:4]), tuple(s[1] for s in poor[:4]), cause.remedy, cause.see,
     )  # fmt: skip
+
+
+def _excluded(post: Posterior) -> tuple[Excluded, ...]:
+    """Kinds that held two per cent or more beforehand and hold less than one now, the commonest first."""
+    causes, out = post.board.causes, list[tuple[float, Excluded]]()
+    for key in keys(causes):
+        mine = [k for k, c in enumerate(causes) if c.key == key]
+        before, now = sum(causes[k].prior for k in mine), float(post.causes[mine].sum())
+        if before < 0.02 or now >= 0.01:
+            continue
+        best = max(mine, key=lambda k: post.causes[k])
+        speaks = min((_speaks(post, best, item) for item in post.evidence), default=(0.0, ""))
+        name = causes[best].name if len(mine) == 1 else f"{causes[best].name} (or another)"
+        out.append((before, Excluded(key, name, now, speaks[1] if speaks[0] < 0.0 else "")))
+    return tuple(x for _, x in sorted(out, key=lambda o: -o[0]))
 
 
 def _speaks(post: Posterior, k: int, item: Item) -> tuple[float, str]:
@@ -280,7 +320,8 @@ def _not_the_dial(board: Board, post: Posterior, best: int) -> str:
     bad = 100.0 * float(np.mean(got.expected_bad[0, others]))
     start = 100.0 * float(np.exp(np.mean(got.ratios["start"][0, others])))
     dial = 100.0 * math.expm1(raise_by)
+    fail = f", and {bad:.0f} % of their parts would fail" if bad >= 0.5 else ""
     return (
         f"Do not raise the power to rescue station {k}: it would take {dial:+.0f} % on the dial, the others would get "
-        f"{more:+.0f} % power, start in {start:.0f} % of their time, and {bad:.0f} % of their parts would fail."
+        f"{more:+.0f} % power and start in {start:.0f} % of their time{fail}."
     )

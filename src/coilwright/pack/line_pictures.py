@@ -137,7 +137,7 @@ def _change(axes: Any, times: Any, change: Change, text: str) -> None:
     low, high = edges[change.interval[0]], edges[min(change.interval[1], len(edges) - 1)]
     axes.axvspan(low, max(high, low + 0.004 * (days[-1] - days[0])), color=HOT, alpha=0.14, lw=0)
     axes.axvline(edges[change.at], color=HOT, lw=1.3)
-    left = edges[change.at] > 0.5 * (days[0] + days[-1])
+    left = edges[change.at] > days[0] + 0.25 * (days[-1] - days[0])
     axes.annotate(text, (edges[change.at], 0.97), xycoords=("data", "axes fraction"), xytext=(-4 if left else 4, 0), color=HOT,
                   textcoords="offset points", ha="right" if left else "left", va="top", fontsize=7.5, zorder=6,
                   bbox={"facecolor": PAPER, "edgecolor": "none", "alpha": 0.85, "pad": 1.0})  # fmt: skip
