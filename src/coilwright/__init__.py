@@ -29,6 +29,7 @@ _PUBLIC: dict[str, str] = {
     "Finding": "coilwright.evidence",
     "Job": "coilwright.job",
     "NotConverged": "coilwright.errors",
+    "PackResult": "coilwright.pack.build",
     "QuickResult": "coilwright.heating.hand_sheet",
     "SeekResult": "coilwright.seek.result",
     "ShotResult": "coilwright.heating.result",
@@ -43,6 +44,7 @@ _PUBLIC: dict[str, str] = {
     "load": "coilwright.job",
     "loads": "coilwright.job",
     "open_store": "coilwright.store.opening",
+    "pack": "coilwright.steps.pack",
     "quick": "coilwright.steps.quick",
     "seek": "coilwright.steps.seek",
     "tank": "coilwright.steps.tank",
@@ -72,7 +74,7 @@ class _Verb:
 @cache
 def _public(name: str) -> Any:
     found = getattr(import_module(_PUBLIC[name]), name)
-    return _Verb(found, f"{__name__}.{name}") if name in ("field", "heat", "seek", "tank", "window") else found
+    return _Verb(found, f"{__name__}.{name}") if name in ("field", "heat", "pack", "seek", "tank", "window") else found
 
 
 class _Package(ModuleType):

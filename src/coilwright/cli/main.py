@@ -184,6 +184,30 @@ def bench(
 
 
 @app.command()
+def pack(
+    job: JobFile,
+    as_json: AsJson = False,
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="where the pack goes")] = Path("out/pack"),
+    date: Annotated[str | None, typer.Option("--date", metavar="DAY", help='of the documents, "2025-03-31"')] = None,
+    language: Annotated[
+        str | None, typer.Option("--language", metavar="CODE", help="of the operator's card: en, de, fr, es, pl")
+    ] = None,
+    rates: Annotated[
+        Path | None, typer.Option("--rates", metavar="FILE", help="rates for the price, .toml or .csv", show_default=False)
+    ] = None,
+    limits: Annotated[bool, typer.Option("--limits/--no-limits", help="limits of readings, some seconds of shots")] = True,
+    filled: Annotated[
+        Path | None,
+        typer.Option("--filled", metavar="FORM", help="read a filled hand-over form back into the job", show_default=False),
+    ] = None,
+) -> None:
+    """The build pack: one PDF from offer to operator's card, drawings, tables, hand-over form."""
+    from coilwright.cli import pack as paper
+
+    guarded(as_json, lambda: paper.pack(job, as_json, paper.Asked(out, date, language, rates, limits, filled)))
+
+
+@app.command()
 def materials(
     name: Annotated[str | None, typer.Argument(metavar="NAME", help="one material in full", show_default=False)] = None,
     as_json: AsJson = False,
@@ -228,7 +252,6 @@ def reading(
     guarded(as_json, lambda: instruments.read(files, kind, frequency, modes, channel or (), unit, as_json))
 
 
-app.command(name="trial")(trial.trial_command)
 app.command(name="trial")(trial.trial_command)
 app.command(name="keep")(records.keep)
 app.command(name="find")(records.find)

@@ -78,6 +78,8 @@ def shown(value: float, unit: str) -> str:
     """An SI value with a prefix, three digits: shown(0.0021, "H") -> "2.1 mH"; temperatures are in degC already."""
     if unit == "degC":
         return f"{value:.0f} degC"
+    if unit == "m^3/s":
+        return f"{value * 60000.0:.3g} L/min"
     if unit == "1" or value == 0 or not math.isfinite(value):
         return f"{value:.3g}"
     if unit == "kg":  # grams are the base of the prefixes

@@ -22,7 +22,8 @@ from coilwright.window.result import WindowResult
 
 @dataclass(frozen=True)
 class TitleBlock:
-    """What stands in the corner of every sheet. `digest` names the exact text of the job without its [machine] section."""
+    """What stands in the corner of every sheet. `digest` names what the job says, without [machine] and
+    [documents]."""
 
     title: str
     number: str
@@ -40,6 +41,39 @@ class TitleBlock:
     def identity(self) -> str:
         """What the QR code says: the title and the digest."""
         return f"coilwright {self.title} {self.digest}"
+
+
+@dataclass(frozen=True)
+class Cycle:
+    """From shot to shot: `shot` s, `handling` s or None when nobody said, parts at once; `wanted` parts per second or None."""
+
+    shot: float
+    handling: float | None
+    stations: int
+    wanted: float | None
+
+    @property
+    def per_second(self) -> float | None:
+        return None if self.handling is None else self.stations / (self.shot + self.handling)
+
+    @property
+    def enough(self) -> bool | None:
+        """Whether the wanted rate is met; None when either is not known."""
+        rate = self.per_second
+        return None if rate is None or self.wanted is None else rate >= self.wanted
+
+
+@dataclass(frozen=True)
+class AcceptanceTest:
+    """A row of `parts` good ones shows, with `confidence`, that fewer than `proven` are bad (`allowed` was asked for);
+    `chance_wrong` that a batch with `allowed` bad parts passes, `chance` that the forecast yield does, None without one."""
+
+    allowed: float
+    confidence: float
+    parts: int
+    proven: float
+    chance_wrong: float
+    chance: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,6 +95,8 @@ class PackContents:
     price: PriceSheet | None
     cautions: tuple[Caution, ...]
     distances: tuple[ExposureDistance, ...]
+    cycle: Cycle
+    test: AcceptanceTest
     missing: Mapping[str, str]
 
     @property

@@ -175,5 +175,6 @@ def _fill_elements(axes: Any, corners: Array, values: Array, colours: str, low: 
     shown = PolyCollection(
         list(both), array=np.tile(mean, 2), cmap=colours, edgecolors="face", linewidths=0.2, zorder=1.5
     )
+    shown.set_rasterized(True)  # thousands of quarters: in a vector file they would weigh megabytes and show seams
     shown.set_clim(low, max(high, low + 1e-9))
     return axes.add_collection(shown)

@@ -21,9 +21,12 @@ from coilwright.job import Job
 from coilwright.job.price import price, read_rates
 from coilwright.job.schema_documents import read_documents
 from coilwright.job.schema_workshop import read_workshop
+from coilwright.line.form import read_form
 from coilwright.line.hand_over import HandOverSheet, hand_over_sheet
+from coilwright.line.machine import baseline, read_machine
 from coilwright.line.why import machine_board
-from coilwright.pack.contents import PackContents, TitleBlock
+from coilwright.pack.build import PackResult, write_pack
+from coilwright.pack.contents import AcceptanceTest, Cycle, PackContents, TitleBlock
 from coilwright.safety.cautions import cautions
 from coilwright.steps.check import check
 from coilwright.steps.field import field as field_of
@@ -33,11 +36,13 @@ from coilwright.steps.tank import with_warm_copper
 from coilwright.steps.window import window
 from coilwright.window.result import WindowResult
 from coilwright.window.study import Effort
+from coilwright.window.yields import proven_share, sample_for
 
 Report = Callable[[float], None]
 # Enough for a forecast on paper; `coilwright window` builds on more.
 _SHOTS = 20_000
 _EFFORT = Effort(runs=0, fresh=8, refine=8, workers=2)
+_CONFIDENCE = 0.95
 _DIGEST = 12  # hexadecimal digits printed: two jobs of one shop meet by chance once in 10^14
 
 
@@ -59,12 +64,51 @@ class _Gathered:
     missing: dict[str, str] = field(default_factory=dict)
 
 
+def pack(
+    job: Job,
+    folder: Path | str,
+    *,
+    date: str | None = None,
+    language: str | None = None,
+    rates: Path | str | None = None,
+    limits: bool = True,
+    effort: Effort | None = None,
+    shots: int = _SHOTS,
+    report: Report | None = None,
+) -> PackResult:
+    """Write the build pack of a job into `folder` (made when it is not there): one PDF and its parts as files.
+
+    `date` ("2025-03-31") and `language` of the operator's card stand in for the job's own; `rates` is a file of prices;
+    without `limits` no reading gets limits, which saves some seconds of shots; `effort` and `shots` are the window's.
+    A job that fails its acceptance is packed too, and says so on its first page. The same job gives the same bytes.
+    Raises BadInput, NotConverged.
+    """
+    wishes = PackWishes(date, language, None if rates is None else Path(rates), limits, effort or _EFFORT, shots)
+    found = contents(job, wishes, report)
+    target = Path(folder)
+    target.mkdir(parents=True, exist_ok=True)
+    written = write_pack(found, target)
+    if report is not None:
+        report(1.0)
+    return written
+
+
+def with_record(job: Job, form: Path | str) -> Job:
+    """The job with the readings of a filled hand-over form as its [machine]. Raises BadInput."""
+    record = read_form(Path(form), digest(job))
+    changed = job.with_value("machine", {**job.to_dict().get("machine", {}), **record})
+    read_machine(changed)
+    baseline(changed)
+    return changed
+
+
 def contents(job: Job, wishes: PackWishes | None = None, report: Report | None = None) -> PackContents:
     """Run the verbs and gather their results. Raises BadInput, NotConverged; what a job cannot give is named in `missing`."""
     wishes, told = wishes or PackWishes(), report or (lambda share: None)
+    for key, value in (("date", wishes.date), ("language", wishes.language)):
+        if value is not None:
+            job = job.with_value(f"documents.{key}", value)
     documents, missing = read_documents(job), _Gathered()
-    if wishes.language is not None:
-        documents = type(documents).model_validate({**documents.model_dump(), "language": wishes.language})
     looked = check(job)
     cold, shot, tank = _solved(job, lambda x: told(0.4 * x))
     told(0.4)
@@ -83,8 +127,10 @@ def contents(job: Job, wishes: PackWishes | None = None, report: Report | None =
     elif tank.cooling is None:
         missing.missing["cooling"] = "the job has no [cooling]"
     return PackContents(
-        job, title_block(job, wishes.date), documents, read_workshop(job), looked, cold, shot, _quick(job, missing), tank,
-        seen, machine, sheet, tuple(cautions(facts)) if tank is None else tank.cautions, facts.distances, missing.missing,
+        job, title_block(job), documents, read_workshop(job), looked, cold, shot, _quick(job, missing), tank,
+        seen, machine, sheet, tuple(cautions(facts)) if tank is None else tank.cautions, facts.distances,
+        Cycle(job.drive.shot_time or 0.0, documents.handling, _stations(job), documents.rate),
+        acceptance_test(documents.allowed_bad, seen), missing.missing,
     )  # fmt: skip
 
 
@@ -129,22 +175,27 @@ def _machine(job: Job, looked: CheckResult, tank: TankReport | None, seen: Windo
         return None
 
 
-def title_block(job: Job, date: str | None) -> TitleBlock:
-    """The corner of every sheet; the date is the one asked for, else the job's, else none."""
+def acceptance_test(allowed: float, seen: WindowResult | None) -> AcceptanceTest:
+    """The shortest row of good parts that rules out `allowed` bad ones, with what it proves."""
+    parts = sample_for(allowed, _CONFIDENCE)
+    chance = None if seen is None else seen.forecast.parts.share**parts
+    proven = proven_share(parts, confidence=_CONFIDENCE)
+    return AcceptanceTest(allowed, _CONFIDENCE, parts, proven, (1.0 - allowed) ** parts, chance)
+
+
+def title_block(job: Job) -> TitleBlock:
+    """The corner of every sheet; no clock is read: a job without a date stays undated."""
     import coilwright
 
-    d = read_documents(job if date is None else _dated(job, date))
+    d = read_documents(job)
     return TitleBlock(job.title, d.number, d.revision, d.date, d.customer, d.shop, d.drawn_by, d.checked_by, job.name,
                       digest(job), coilwright.__version__)  # fmt: skip
 
 
-def _dated(job: Job, date: str) -> Job:
-    return job.with_value("documents.date", date)
-
-
 def digest(job: Job) -> str:
-    """Names what the job says, wherever its file stands: the hand-over record may be added without changing it."""
-    kept = {k: v for k, v in job.to_dict().items() if k != "machine"}
+    """Names what the job says, wherever its file stands: the hand-over record and what only stands on
+    paper may change without changing it."""
+    kept = {k: v for k, v in job.to_dict().items() if k not in ("machine", "documents")}
     text = json.dumps(kept, sort_keys=True, ensure_ascii=False, default=str)
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:_DIGEST]
 

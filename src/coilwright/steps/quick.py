@@ -31,6 +31,8 @@ TRADE: Final = "common practice, no source"
 SKIN: Final = "Ramo, Whinnery & Van Duzer, Fields and Waves, ch. 3"
 _NEIGHBOURS: Final = 1.3  # turns crowd each other's current: common practice 1.2 to 1.5
 _SOURCE: Final = 0.85  # share of the mains power that reaches the coil's terminals: common practice 0.8 to 0.9
+_WATER_HEAT: Final = 4.18e6  # J/m^3/K, of water at room temperature (handbook value)
+_WATER_RISE: Final = 10.0  # K
 _FALLBACK: Final = 1073.15  # K, when the job asks for no temperature
 
 
@@ -280,5 +282,18 @@ def _supply(
         QuickLine("current_needed_A", "coil current for the power needed", current, "A", "sqrt(ΣP/ΣΔR)", "textbook"),
         QuickLine("coil_power_W", "power at the coil's terminals", power / efficiency, "W", "ΣP/η", "textbook"),
         QuickLine("reactive_power_VA", "reactive power of the tank", reactive, "VA", "ω L I², empty coil", "textbook"),
+        QuickLine(
+            "water_m3_per_s",
+            "water for the coil's loss, 10 K rise",
+            _water(power, efficiency),
+            "m^3/s",
+            "P/(ρ c ΔT)",
+            "heat balance",
+        ),
         QuickLine("supply_power_W", "power from the mains", power / efficiency / _SOURCE, "W", "ΣP/(0.85 η)", TRADE),
     ]
+
+
+def _water(power: float, efficiency: float) -> float:
+    """Flow (m^3/s) that carries the coil's own loss away."""
+    return power * (1.0 / efficiency - 1.0) / (_WATER_HEAT * _WATER_RISE)

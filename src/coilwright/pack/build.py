@@ -1,0 +1,84 @@
+"""The pack as files: one PDF, and beside it what goes to the workshop and comes back from the machine."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from coilwright.line.form import form_csv
+from coilwright.pack.contents import PackContents
+from coilwright.pack.documents import pages
+from coilwright.pack.drawing import Drawing
+from coilwright.pack.tables import Table
+from coilwright.pack.traced import Entry
+from coilwright.pack.typeset import typeset
+
+FORM = "hand-over.csv"
+
+
+@dataclass(frozen=True, eq=False)
+class PackResult:
+    """A written pack: the PDF, every other file, and the ledger that says where each printed figure came from."""
+
+    contents: PackContents
+    pdf: Path
+    files: tuple[Path, ...]
+    entries: tuple[Entry, ...] = field(repr=False)
+    drawings: tuple[Drawing, ...] = field(default=(), repr=False)
+    tables: tuple[Table, ...] = field(default=(), repr=False)
+
+    @property
+    def passed(self) -> bool:
+        return self.contents.passed
+
+    def to_dict(self) -> dict[str, Any]:
+        title = self.contents.title
+        return {
+            "title": title.title,
+            "digest": title.digest,
+            "verdict": "pass" if self.passed else "fail",
+            "pdf": str(self.pdf),
+            "files": [str(p) for p in self.files],
+            "missing": dict(self.contents.missing),
+            "figures": len(self.entries),
+        }
+
+    def __repr__(self) -> str:
+        lines = [f"<pack of {self.contents.title.title!r}: {'pass' if self.passed else 'FAIL'}, {self.pdf}>"]
+        lines += [f"  {p}" for p in self.files]
+        return "\n".join([*lines, *(f"  not in it: {k}: {v}" for k, v in self.contents.missing.items())])
+
+
+def write_pack(contents: PackContents, folder: Path) -> PackResult:
+    """Write everything into `folder`, which must exist. The same contents give the same bytes."""
+    drawings, tables = _workshop(contents)
+    made = pages(contents, drawings, tables, FORM)
+    pdf = typeset(made.data, made.pictures, folder / "pack.pdf")
+    written = []
+    for drawing in drawings:
+        svg = folder / f"{drawing.name}.svg"
+        svg.write_text(drawing.svg(), encoding="utf-8")
+        dxf = folder / f"{drawing.name}.dxf"
+        drawing.write_dxf(dxf)
+        written += [svg, dxf]
+    for table in tables:
+        target = folder / f"{table.name}.csv"
+        table.write_csv(target)
+        written.append(target)
+    if contents.machine is not None:
+        form = folder / FORM
+        form.write_text(form_csv(contents.machine, contents.title.title, contents.title.digest), encoding="utf-8")
+        written.append(form)
+    entries = (*made.ledger.entries, *made.card_ledger.entries)
+    return PackResult(contents, pdf, tuple(written), entries, drawings, tables)
+
+
+def _workshop(contents: PackContents) -> tuple[tuple[Drawing, ...], tuple[Table, ...]]:
+    drawn = import_module("coilwright.pack.workshop_drawings").drawings(contents)
+    try:
+        listed = import_module("coilwright.pack.workshop_tables").tables(contents)
+    except ModuleNotFoundError:
+        listed = ()
+    return tuple(drawn), tuple(listed)
