@@ -14,11 +14,12 @@ from coilwright.field.targets import coil_target
 from coilwright.pack.contents import PackContents
 from coilwright.pack.drawing import Point, View, fitting_scale, shown
 from coilwright.pack.sheet import COLUMN, HIGH, LOW, Sheet
-from coilwright.section.forming import Bending, bending, described, mandrel_diameter
+from coilwright.section.forming import Bending, bending, described, larger_size, mandrel_diameter
 from coilwright.section.winding import Piece, Winding, winding_of
 
 Array = NDArray[np.float64]
 MM: Final = 1e3
+_KINDS: Final = {"helix": "helix", "spiral": "spiral", "turns": "as listed"}
 _SIDE: Final = 30.0  # mm on paper for dimensions at the left of the views
 _OVER: Final = 23.0  # above the section: two dimensions
 _GAP: Final = 20.0  # between section and plan: what each is called
@@ -37,7 +38,7 @@ def coil_sheet(contents: PackContents) -> Sheet | None:
     low, top = line.min(axis=0) - reach, line.max(axis=0) + reach
     room = (HIGH[0] - LOW[0] - COLUMN - _SIDE - 10.0, HIGH[1] - LOW[1] - _OVER - _GAP - _UNDER)
     scale = fitting_scale(float(top[0] - low[0]), float(top[2] - low[2] + top[1] - low[1]), room)
-    sheet = Sheet(contents, "work-coil", f"Work coil: {winding.kind}, {coil_turns(winding)}", scale)
+    sheet = Sheet(contents, "work-coil", f"Work coil: {_KINDS[winding.kind]}, {coil_turns(winding)}", scale)
     x = LOW[0] + _SIDE - float(low[0]) * scale
     y = HIGH[1] - _OVER - float(top[2]) * scale
     _Section(sheet.view((x, y)), coil, winding, contents).draw()
@@ -60,7 +61,7 @@ def coil_notes(contents: PackContents, winding: Winding) -> Iterator[str]:
     yield "CONDUCTOR:"
     yield described(coil.conductor)
     yield "WINDING:"
-    yield f"{winding.kind if winding.kind != 'turns' else 'turns as listed'}, {winding.turns:g}, {hand}"
+    yield f"{_KINDS[winding.kind]}, {winding.turns:g}, {hand}"
     yield _hand_words(winding)
     if coil.winding == "helix":
         mandrel = mandrel_diameter(coil.conductor, coil.mean_diameter)
@@ -460,4 +461,7 @@ def conductor_bends(contents: PackContents) -> Iterator[tuple[str, Bending]]:
     yield "tightest turn", bending(coil.conductor, min(t.r for t in turns))
     if coil.leads is not None:
         winding = winding_of(coil, contents.workshop, contents.check.scene.section)
-        yield "lead bends", bending(coil.conductor, min(b.radius or math.inf for b in winding.bends))
+        yield (
+            "lead bends",
+            bending(coil.conductor, min(b.radius or math.inf for b in winding.bends), larger_size(coil.conductor)),
+        )

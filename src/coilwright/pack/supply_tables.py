@@ -10,8 +10,8 @@ from coilwright.heating.electrical import TankReport
 from coilwright.pack.contents import PackContents
 from coilwright.pack.tables import Cell, Column, Table
 from coilwright.pack.winding_tables import missing_table
-from coilwright.section.forming import described, metal_area
-from coilwright.tank.layout import DENSITY_IN_AIR, DENSITY_WITH_WATER, copper_section, skin_depth_copper
+from coilwright.section.forming import carrying_area, described
+from coilwright.tank.layout import DENSITY_IN_AIR, copper_section, skin_depth_copper
 from coilwright.tank.result import OperatingPoint, RatingCheck
 from coilwright.tank.stress import stress_table
 from coilwright.units import ZERO_CELSIUS
@@ -71,7 +71,7 @@ def _element(path: str, e: ElementState) -> Row:
 
 _WIRING: Final = (
     Column("run"), Column("conductor"), Column("current", "A rms"), Column("voltage", "V rms"), Column("frequency", "kHz"),
-    Column("length", "mm"), Column("copper needed", "mm²", 3), Column("metal there", "mm²", 3), Column("remark"),
+    Column("length", "mm"), Column("copper needed", "mm²", 3), Column("copper that carries", "mm²", 3), Column("remark"),
 )  # fmt: skip
 
 
@@ -81,8 +81,9 @@ def wiring_table(contents: PackContents) -> Table:
     if not rows:
         return missing_table("wiring-list", "Wiring list", "the job describes neither coil nor tank")
     notes = (
-        f"Copper needed at {DENSITY_IN_AIR / 1e6:g} A/mm² in air, {DENSITY_WITH_WATER / 1e6:g} A/mm² with water (common "
-        "practice, no source). Count no metal deeper than one skin depth: strands thinner than two of them, tube, or flat bar.",
+        f"Copper needed in air at {DENSITY_IN_AIR / 1e6:g} A/mm² (common practice, no source), where the current flows: within "
+        "one skin depth of the surface, so strands thinner than two of them, tube, or flat bar. Where water takes the heat, the "
+        "water circuit decides.",
         "Mains, protective conductors and control wiring are sized and connected by a licensed electrician under local codes.",
     )
     return Table("wiring-list", "Wiring list", _WIRING, rows, notes)
@@ -94,12 +95,13 @@ def _wiring(contents: PackContents) -> Iterator[Row]:
         k = int(trace.current.argmax())
         amps, hertz, volts = float(trace.current[k]), float(trace.frequency[k]), float(trace.voltage.max())
         wet = "tube" in coil.conductor.section
-        need = copper_section(amps, DENSITY_WITH_WATER if wet else DENSITY_IN_AIR)
-        remark = f"skin depth {skin_depth_copper(hertz) * 1e3:.3g} mm" + (", water-cooled" if wet else "")
+        need = None if wet else copper_section(amps) * 1e6
+        depth = skin_depth_copper(hertz)
+        remark = f"skin depth {depth * 1e3:.3g} mm" + (", water-cooled" if wet else "")
         length = None if coil.leads is None else 2e3 * coil.leads.length
         yield (
-            "coil leads, go and return", described(coil.conductor), amps, volts, hertz / 1e3, length, need * 1e6,
-            metal_area(coil.conductor) * 1e6, remark,
+            "coil leads, go and return", described(coil.conductor), amps, volts, hertz / 1e3, length, need,
+            carrying_area(coil.conductor, depth) * 1e6, remark,
         )  # fmt: skip
     if report is not None:
         yield from _tank_wiring(report)

@@ -218,7 +218,7 @@ def _hoses(contents: PackContents) -> Iterator[Row]:
                 1,
                 length,
                 length,
-                "insulating; see water circuit",
+                "insulating",
             )
 
 

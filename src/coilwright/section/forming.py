@@ -54,9 +54,15 @@ class Bending:
         return self.least_in_bender is not None and self.radius < self.least_in_bender * (1.0 - 1e-9)
 
 
-def least_radius(conductor: Any) -> float:
-    """Usual least centre-line bend radius (m) of an annealed conductor, tube filled. Common practice, no source."""
-    return _FILLED[conductor.section] * float(conductor.radial_size)
+def least_radius(conductor: Any, size: float | None = None) -> float:
+    """Usual least centre-line bend radius (m) of an annealed conductor, tube filled; `size` (m) in the plane of the bend,
+    along the radius of the turns when left out. Common practice, no source."""
+    return _FILLED[conductor.section] * (float(conductor.radial_size) if size is None else size)
+
+
+def larger_size(conductor: Any) -> float:
+    """The larger side of the conductor (m): leads are bent either way."""
+    return float(max(conductor.radial_size, conductor.axial_size))
 
 
 def least_radius_in_bender(outside: float) -> float:
@@ -67,15 +73,15 @@ def least_radius_in_bender(outside: float) -> float:
     return outside * float(np.interp(outside, _OUTSIDE, _OVER_OUTSIDE))
 
 
-def bending(conductor: Any, radius: float) -> Bending:
-    """What a bend of centre-line `radius` (m) asks of a conductor of the job file."""
-    size = conductor.radial_size
+def bending(conductor: Any, radius: float, size: float | None = None) -> Bending:
+    """What a bend of centre-line `radius` (m) asks of a conductor of the job file; `size` as in `least_radius`."""
+    size = float(conductor.radial_size) if size is None else size
     strain = 0.5 * size / radius
     wall = _wall(conductor)
     bender = least_radius_in_bender(conductor.outside) if conductor.section == "round tube" else None
     return Bending(
         radius,
-        least_radius(conductor),
+        least_radius(conductor, size),
         bender,
         strain,
         wall,
@@ -114,19 +120,21 @@ def mandrel_diameter(conductor: Any, mean_diameter: float) -> float:
     return 2.0 * bending(conductor, 0.5 * mean_diameter).former_radius - float(conductor.radial_size)
 
 
-def metal_area(conductor: Any) -> float:
-    """Cross-section of metal, m^2."""
+def carrying_area(conductor: Any, depth: float) -> float:
+    """Part of the cross-section (m^2) within one skin depth (m) of the outside, where the current flows; of every strand
+    of a litz bundle."""
     section = conductor.section
-    if section == "round tube":
-        return 0.25 * math.pi * float(conductor.outside**2 - conductor.bore**2)
-    if section == "rectangular tube":
-        w, h, t = conductor.width, conductor.height, conductor.wall
+    if section in ("rectangular tube", "strip"):
+        w, h = conductor.width, conductor.height
+        wall = conductor.wall if section == "rectangular tube" else 0.5 * min(w, h)
+        t = min(depth, wall)
         return float(w * h - (w - 2.0 * t) * (h - 2.0 * t))
-    if section == "strip":
-        return float(conductor.width * conductor.height)
     if section == "litz":
-        return 0.25 * math.pi * float(conductor.strand_diameter) ** 2 * float(conductor.strands)
-    return 0.25 * math.pi * float(conductor.diameter) ** 2
+        d, count = conductor.strand_diameter, conductor.strands
+    else:
+        d, count = (conductor.outside if section == "round tube" else conductor.diameter), 1
+    inner = conductor.bore if section == "round tube" else 0.0
+    return float(0.25 * math.pi * count * (d**2 - max(inner, d - 2.0 * depth, 0.0) ** 2))
 
 
 def described(conductor: Any) -> str:

@@ -17,7 +17,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from coilwright.job.schema_workshop import Workshop
-from coilwright.section.forming import least_radius
+from coilwright.section.forming import larger_size, least_radius
 from coilwright.section.geometry import Section
 from coilwright.section.quad9 import Array
 
@@ -124,7 +124,7 @@ class _Course:
 
 def winding_of(coil: Any, workshop: Workshop, section: Section) -> Winding:
     """The winding of a job's coil as the shop makes it; leads pass an inner end on the side away from the work."""
-    bend = workshop.bend_radius or least_radius(coil.conductor)
+    bend = workshop.bend_radius or least_radius(coil.conductor, larger_size(coil.conductor))
     return wind(coil, hand=workshop.hand, bend_radius=bend, away=free_side(section))
 
 
@@ -244,7 +244,9 @@ class _Walk:
     def stretch(self, what: str, a: float, b: float, length: Callable[[float, float], float]) -> Piece:
         even = np.linspace(a, b, max(2, math.ceil((b - a) / _STEP) + 1))
         axis = math.pi * np.arange(math.ceil(a / math.pi + 1e-6), math.floor(b / math.pi - 1e-6) + 1)
-        angles = np.union1d(even, axis)  # exact where the turns are cut by the plane y = 0
+        angles = np.unique(
+            np.round(np.concatenate([even, axis]), 12)
+        )  # on the dot where the turns are cut by the plane y = 0
         # a listed turn ends where the next begins: its last point belongs to it
         inside = np.clip(angles, a, b - 1e-9 * (b - a))
         r = np.array([self.course.radius(float(t)) for t in inside])

@@ -58,7 +58,7 @@ def _wind(coil: Any, winding: Winding) -> Iterator[str]:
             "tight and without stopping within a turn."
         )
         inside = (coil.mean_diameter - coil.conductor.radial_size) * _MM
-        yield f"Let go and measure: {inside:.2f} mm inside. If it is too far off, correct the mandrel by the difference and wind anew."
+        yield f"Let go and measure: {inside:.2f} mm inside. If too far off, correct the mandrel by the difference and wind anew."
     elif winding.kind == "spiral":
         turn = "counter-clockwise" if winding.hand == "right" else "clockwise"
         yield (

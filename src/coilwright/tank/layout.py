@@ -136,9 +136,7 @@ def bank_layout(
     return BankLayout(place, tuple(cans), tuple(bars), sizes, current, frequency, peak_voltage, bar, thick, gap)
 
 
-# A/mm^2 of copper in use (one skin deep at most); common practice, no source.
-DENSITY_IN_AIR: Final = 4e6
-DENSITY_WITH_WATER: Final = 30e6
+DENSITY_IN_AIR: Final = 4e6  # A/m^2 of copper that carries (one skin deep at most); common practice, no source
 
 
 def copper_section(current: float, density: float = DENSITY_IN_AIR) -> float:
