@@ -91,8 +91,8 @@ def test_an_empty_machine_clears_the_parts():
     ("[machine.moved]\nstation = 1\nback = \"0 mm\"\n", "between 0.01 mm"),
     ("[machine.moved]\nstation = 1\nback = \"1 kg\"\n", "back"),
     ("[machine.moved]\nstation = 1\nback = \"1 mm\"\nchange = { smell = 0.9 }\n", "smell"),
-    ("[machine.moved]\nstation = 1\nback = \"1 mm\"\n[[machine.moved.reading]]\nwhat = \"pick-up\"\nbefore = \"1 V\"\nafter = \"0 V\"\n",
-     "greater than zero"),
+    ("[machine.moved]\nstation = 1\nback = \"1 mm\"\n[[machine.moved.reading]]\nwhat = \"pick-up\"\n"
+     "before = \"1 V\"\nafter = \"0 V\"\n", "greater than zero"),
     ("control = \"power\"\n", "make them agree"),
 ])  # fmt: skip
 def test_a_faulty_record_is_refused_in_words(more, said):

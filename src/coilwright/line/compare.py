@@ -49,6 +49,38 @@ def holm(p_values: ArrayLike) -> Array:
     return out
 
 
+@dataclass(frozen=True)
+class Components:
+    """Where the spread of a reading comes from: standard deviations `within` groups and `between` them; F and p of none between."""
+
+    within: float
+    between: float
+    f: float
+    p: float
+
+    def to_dict(self) -> dict[str, Any]:
+        return {"within": self.within, "between": self.between, "f": self.f, "p": self.p}
+
+
+def components(number: ArrayLike, mean: ArrayLike, variance: ArrayLike) -> Components:
+    """One-way analysis of variance from numbers, means and variances (about the mean, divided by the number) of the groups.
+
+    Moments: (MS between - MS within) / n0 with n0 = (N - sum n^2 / N) / (k - 1) (S. R. Searle, Linear Models (1971) 385, from
+    memory). Raises BadInput with fewer than two groups or nothing repeated.
+    """
+    n, m, v = (np.asarray(x, dtype=float).ravel() for x in (number, mean, variance))
+    groups, total = len(n), float(n.sum())
+    if groups < 2 or not total > groups:
+        raise BadInput(Fault("analysis of variance", f"needs two groups and repeated values; received {groups} groups"))
+    grand = float(n @ m) / total
+    within = float(n @ v) / (total - groups)
+    between = float(n @ (m - grand) ** 2) / (groups - 1)
+    n0 = (total - float(n @ n) / total) / (groups - 1)
+    f = between / within if within > 0.0 else math.inf
+    p = float(stats.f.sf(f, groups - 1, total - groups))
+    return Components(math.sqrt(within), math.sqrt(max(between - within, 0.0) / n0), f, p)
+
+
 def largest_cell(bad: ArrayLike, tried: ArrayLike | int) -> Test:
     """Is the worst station worse than chance? Exact: the chance that any station collects that many of the bad pieces.
 

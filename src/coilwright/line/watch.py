@@ -23,7 +23,8 @@ _MOST_TRAYS = 300
 
 @dataclass(frozen=True, eq=False)
 class ReadingWatch:
-    """One reading: mean by station (m,), chart of the machine's mean over time, and stations that stand apart."""
+    """One reading: mean by station (m,), chart of the machine's mean over time, stations that stand apart, charts of each, and
+    the `spread` within a station and from station to station."""
 
     name: str
     stations: tuple[int, ...]
@@ -31,10 +32,12 @@ class ReadingWatch:
     apart: tuple[int, ...]
     chart: Chart | None
     courses: tuple[ReadingCourse, ...] = ()
+    spread: compare.Components | None = None
 
     def to_dict(self) -> dict[str, Any]:
         return {
             "reading": self.name,
+            "spread": None if self.spread is None else self.spread.to_dict(),
             "stations": [{"station": s, "mean": m} for s, m in zip(self.stations, self.means, strict=True)],
             "apart": list(self.apart),
             "chart": None if self.chart is None else self.chart.to_dict(),
@@ -180,7 +183,12 @@ def _reading(store: ShotStore, machine: str, name: str, slices: int, first: floa
     course = [float(np.average(table[table[:, 1] == t, 3], weights=table[table[:, 1] == t, 2])) for t in times]
     chart = individuals(course) if len(course) > 2 else None
     courses = reading_courses(table, first, width)
-    return ReadingWatch(name, tuple(int(s) for s in stations), tuple(means), tuple(apart), chart, courses)
+    parts = None
+    if len(stations) > 1 and sum(weight) > len(stations):
+        own = [table[table[:, 0] == s] for s in stations]
+        variances = [float(t[:, 2] @ (t[:, 4] + (t[:, 3] - m) ** 2)) / w for t, m, w in zip(own, means, weight, strict=True)]
+        parts = compare.components(weight, means, variances)
+    return ReadingWatch(name, tuple(int(s) for s in stations), tuple(means), tuple(apart), chart, courses, parts)
 
 
 def _more(stations: Tally, number: int) -> int | None:
