@@ -12,6 +12,7 @@ from coilwright.store.records import (
     TrialRecord,
 )
 from coilwright.store.shots import Aside, Shot, ShotStore
+from coilwright.store.summaries import summarise
 from coilwright.store.tables import meta
 
 TRACE = b"time;temperature\n0;20\n1;\xb0 311\n\x00\x01"
@@ -46,6 +47,10 @@ def fill(store):
     store.add_hand_over(HandOverRecord("press 2", {"date": "2026-05-04", "by": "k"}, kept, "Ring, 9 mm", 2))
     store.add_hand_over(HandOverRecord("press 3", {}))
     log = ShotStore(store.engine.url.render_as_string(False) if store.path is None else store.path)
+    with log, log.delivery("press 4", "older.csv", "d0") as box:
+        box.add([Shot(1.7e9 + 9e4 * k, 1, k > 20, f"T{k}", "", "", {"start": 4.0 + k}) for k in range(30)])
+    with log:
+        summarise(log, "press 4", 5)
     with log, log.delivery("press 2", "log.csv", "d1") as box:
         box.add([Shot(1.7e9 + 0.1 * k, 1 + k % 6, k % 5 == 0, "", "ä", "", {"start": 0.1 * k}) for k in range(30)])
         box.add([Shot(1.8e9, 1, False)])

@@ -28,7 +28,7 @@ def need():
 
 
 class Server:
-    """`start`, `stop`, `kill`; `address(name)` of a new, empty database."""
+    """`start`, `stop`, `kill`; `address()` of an empty database."""
 
     def __init__(self):
         self.folder = Path(tempfile.mkdtemp(prefix="pg-"))
@@ -54,7 +54,6 @@ class Server:
         ]
         subprocess.run([*command, "--no-sync"], check=True, capture_output=True, cwd="/", **self.who)
         self.process = None
-        self.count = 0
 
     def start(self):
         command = [program("postgres"), "-D", self.folder / "data", "-p", str(self.port), "-k", self.folder]
@@ -83,10 +82,11 @@ class Server:
         return psycopg.connect(host="127.0.0.1", port=self.port, user="smith", dbname=name, autocommit=True)
 
     def address(self):
-        self.count += 1
+        """Address of an empty database: always the same one, emptied, since each takes hundreds of files."""
         with self.connection() as connection:
-            connection.execute(f"create database store{self.count}")
-        return f"postgresql://smith@127.0.0.1:{self.port}/store{self.count}"
+            connection.execute("drop schema public cascade")
+            connection.execute("create schema public")
+        return f"postgresql://smith@127.0.0.1:{self.port}/postgres"
 
     def stop(self, how=signal.SIGINT):
         """SIGINT stops it in order, SIGQUIT at once as in a power cut."""

@@ -12,8 +12,11 @@ from pathlib import Path
 import pytest
 
 from coilwright.errors import CoilwrightError
+from coilwright.store.backup import restore
 from coilwright.store.opening import open_store
 from tests.store import postgres
+from tests.store.filled import content, fill
+from tests.store.test_opening import old_file, rows
 
 ROOT = Path(__file__).parents[2]
 
@@ -79,6 +82,72 @@ def test_killed_while_writing(tmp_path):
 @pytest.mark.slow
 def test_killed_while_writing_two_hundred_times(tmp_path):
     cut_power(tmp_path, 200, 2)
+
+
+def killed_while(code, *arguments, after):
+    """Run a piece of Python that says "now" when it begins, and kill it `after` s later; whether it was faster."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, *map(str, arguments)], cwd=ROOT, stdout=subprocess.PIPE, text=True
+    )
+    with process.stdout as said:
+        assert said.readline() == "now\n"
+        timer = threading.Timer(after, process.kill)
+        timer.start()
+        done = said.read() == "done\n"
+    timer.cancel()
+    process.wait()
+    return done
+
+
+RESTORE = """
+import sys
+from coilwright.store import backup, migrate
+migrate.scripts()
+print("now", flush=True)
+backup.restore(sys.argv[1], sys.argv[2], replace=True)
+print("done", flush=True)
+"""
+
+
+def test_killed_while_a_backup_is_put_back(tmp_path):
+    place, chance, ended = tmp_path / "store.db", random.Random(3), []
+    with open_store(tmp_path / "other.db") as store:
+        for k in range(200):
+            store.keep_job(f"job {k}", f"{k}" + "y" * 4000)
+        wanted = content(store)
+        store.back_up(tmp_path / "other.zip")
+    with open_store(place) as store:
+        before = content(fill(store))
+        store.back_up(tmp_path / "before.zip")
+    for k in range(6):
+        ended.append(killed_while(RESTORE, place, tmp_path / "other.zip", after=0.06 * (k + chance.random())))
+        with open_store(place) as store:
+            found = content(store)
+        assert found in (before, wanted)
+        assert found == wanted or not ended[-1]
+        restore(place, tmp_path / "before.zip", replace=True)
+    assert not all(ended), "every one was faster than the power cut: nothing was shown"
+
+
+OPEN_OLD = """
+import sys
+from coilwright.store import database, migrate
+migrate.scripts()
+import alembic.operations, alembic.runtime.migration
+print("now", flush=True)
+database.Database(sys.argv[1]).close()
+print("done", flush=True)
+"""
+
+
+def test_killed_while_an_old_shot_log_is_taken_over(tmp_path):
+    names, chance = ("machine", "delivery", "shot", "aside"), random.Random(5)
+    for k in range(6):
+        path = old_file(tmp_path / f"{k}.db")
+        before = rows(path, *names)
+        killed_while(OPEN_OLD, path, after=0.02 * (k + chance.random()))
+        open_store(path).close()
+        assert rows(path, *names) == before
 
 
 def test_two_programs_write_at_once(place):

@@ -156,14 +156,24 @@ def _hold_file(path: Path) -> None:
         raise BadInput(Fault(where, "cannot be written: it or its folder is read-only; choose another with --store"))
     if not there:
         return
-    try:  # only ever through SQLite: to open and close its file by hand would drop the locks this process holds on it
-        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=_WAIT)) as raw:
-            names = {row[0] for row in raw.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    try:
+        names = _tables_of(path, "ro")
     except sqlite3.Error as error:
         raise sentence(error, where) from None
     if names and VERSION_TABLE not in names and not {"version", "shot"} <= names:
         what = f'must be a store written by coilwright, or a new file; received another database (tables "{min(names)}" ...)'
         raise BadInput(Fault(where, what))
+
+
+def _tables_of(path: Path, mode: str) -> set[str]:
+    """Tables of a file, only ever through SQLite: to open and close its file by hand would drop our locks on it."""
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode={mode}", uri=True, timeout=_WAIT)) as raw:
+            return {row[0] for row in raw.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    except sqlite3.OperationalError as error:
+        if mode == "ro" and getattr(error, "sqlite_errorname", "").startswith("SQLITE_READONLY"):
+            return _tables_of(path, "rw")  # a power cut left a change half-way: SQLite takes it back first
+        raise
 
 
 def sentence(error: Exception, place: str) -> Exception:

@@ -183,10 +183,15 @@ def _read_table(connection: sa.Connection, table: sa.Table, path: Path, folder: 
     aside = _IN_FILES.get(table.name)
     part: list[dict[str, Any]] = []
     with _long_cells(), path.open(encoding="utf-8", newline="") as file:
-        for row in csv.DictReader(file, strict=True):
-            values = {name: _value(table.c[name], text) for name, text in row.items() if name != "file"}
+        rows = csv.reader(file, strict=True)
+        names = [n for n in next(rows) if n != "file"]
+        readers = [_reader(table.c[n]) for n in names]
+        for row in rows:
+            if len(row) != len(names) + (aside is not None):
+                raise ValueError(f"line {rows.line_num} has {len(row)} cells")
+            values = {n: read(text) for n, read, text in zip(names, readers, row, strict=False)}
             if aside is not None:
-                content = (folder / row["file"]).read_bytes()
+                content = (folder / row[-1]).read_bytes()
                 values[aside] = content if isinstance(table.c[aside].type, sa.LargeBinary) else content.decode("utf-8")
             part.append(values)
             if len(part) >= _PART:
@@ -196,11 +201,11 @@ def _read_table(connection: sa.Connection, table: sa.Table, path: Path, folder: 
         connection.execute(table.insert(), part)
 
 
-def _value(column: sa.Column[Any], text: str) -> Any:
-    if text == "" and column.nullable:
-        return None
+def _reader(column: sa.Column[Any]) -> Callable[[str], Any]:
+    """How a cell of a column is read; an empty one is nothing where nothing is allowed."""
     kinds: dict[type, Callable[[str], Any]] = {sa.JSON: json.loads, sa.Integer: int, sa.Float: float}
-    return next((read for kind, read in kinds.items() if isinstance(column.type, kind)), str)(text)
+    read = next((read for kind, read in kinds.items() if isinstance(column.type, kind)), str)
+    return (lambda text: None if text == "" else read(text)) if column.nullable else read
 
 
 def _sheets(store: Database, folder: Path) -> None:
