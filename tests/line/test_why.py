@@ -1,11 +1,13 @@
 """The diagnosis: the six-station fixture, what cannot be told, what is asked next, what is warned of, blind cases."""
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from coilwright.errors import BadInput
+from coilwright.line.causes import keys
 from coilwright.line.machine import READINGS, Signature, baseline
 from coilwright.line.plant import Condition
 from coilwright.line.posterior import build_board, posterior
@@ -121,6 +123,22 @@ def test_plain_faults_are_found(key, take):
     middle = c.grid.take([len(c.weights) // 2])
     got = why(b, Readings(exactly(b.plant.predict(middle), *take)))
     assert got.ranked[0].key == key, got.said
+
+
+def test_every_cause_stands_in_the_guide():
+    guide = (Path(__file__).parents[2] / "docs" / "line.md").read_text(encoding="utf-8")
+    kinds = keys(board().causes)
+    assert len(kinds) >= 20
+    assert not [k for k in kinds if f"`{k}`" not in guide]
+
+
+def test_what_the_readings_rule_out_is_said():
+    answer = why(board(), Readings(exactly(back(1.0), "pick-up", "setback", "frequency", "mains")))
+    named = {x.key: x for x in answer.excluded}
+    assert "capacitor-lost" in named
+    assert named["capacitor-lost"].probability < 0.01
+    assert "frequency" in named["capacitor-lost"].why
+    assert "coil-back" not in named
 
 
 def test_one_wrong_reading_does_not_decide():

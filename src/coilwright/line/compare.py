@@ -51,7 +51,7 @@ def holm(p_values: ArrayLike) -> Array:
 
 @dataclass(frozen=True)
 class Components:
-    """Where the spread of a reading comes from: standard deviations `within` groups and `between` them; F and p of none between."""
+    """Where the spread of a reading comes from: standard deviations `within` groups and `between` them; F and p of equal ones."""
 
     within: float
     between: float

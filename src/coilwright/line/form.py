@@ -11,18 +11,24 @@ from typing import Any, Final
 from coilwright.errors import BadInput, Fault
 from coilwright.line.hand_over import HandOverRow, HandOverSheet
 from coilwright.line.machine import READINGS, amount
-from coilwright.units import factor
+from coilwright.units import KINDS, factor
 
 KIND: Final = "coilwright hand-over form 1"
 _HEADS: Final = ("date", "by", "gauge", "accepted", "notes")
 _COLUMNS: Final = ("what", "station", "reading", "expected", "unit", "value", "uncertainty")
 # Units of the form by the kind of a reading, and its SI unit.
-_UNITS: Final[Mapping[str | None, tuple[str, str]]] = {
+UNITS: Final[Mapping[str | None, tuple[str, str]]] = {
     "frequency": ("kHz", "Hz"), "current": ("A", "A"), "voltage": ("V", "V"), "power": ("W", "W"),
     "temperature_difference": ("K", "K"), "time": ("s", "s"), "capacitance": ("uF", "F"), "mass": ("g", "kg"),
-    "resistance": ("mohm", "ohm"), "length": ("mm", "m"), None: ("", ""),
+    "resistance": ("mohm", "ohm"), "length": ("mm", "m"), "flow": ("L/min", "m^3/s"),
+    "pressure": ("bar", "Pa"), "inductance": ("uH", "H"), None: ("", ""),
 }  # fmt: skip
 _MOST_BYTES: Final = 500_000
+
+
+def form_unit(kind: str | None) -> tuple[str, str]:
+    """(unit of the form, SI unit) of a kind of reading; SI for kinds that have no handier one."""
+    return UNITS[kind] if kind is None or kind in UNITS else (KINDS[kind][0], KINDS[kind][0])
 
 
 def form_csv(sheet: HandOverSheet, title: str, digest: str) -> str:
@@ -40,7 +46,7 @@ def _safe(text: str) -> str:
 
 
 def _line(row: HandOverRow) -> list[str]:
-    unit, si = _UNITS[row.kind]
+    unit, si = form_unit(row.kind)
     expected = row.healthy
     shown = "" if expected is None else f"{expected / (factor(unit, si) if unit else 1.0):.6g}"
     return [row.what, str(row.station or ""), row.asked, shown, unit, "", ""]
@@ -121,6 +127,6 @@ def _value(text: str, cells: Mapping[str, str], at: str) -> str | float:
         if number is None:
             raise BadInput(Fault(f"{at}.value", f'{cells["what"]} is a plain number; received "{text[:40]}"'))
         return number
-    written = text if number is None else f"{text} {cells['unit'] or _UNITS[known.kind][0]}"
+    written = text if number is None else f"{text} {cells['unit'] or form_unit(known.kind)[0]}"
     amount(written, cells["what"], at)
     return written
