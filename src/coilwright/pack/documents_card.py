@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from coilwright.pack.card_words import Words
-from coilwright.pack.documents_machine import UNIT
+from coilwright.pack.documents_machine import printed
 from coilwright.pack.traced import Ledger, Traced, pick, value_of
 
 _MOST_LIMITS = 5
@@ -108,7 +108,7 @@ def _usable(row: Traced) -> bool:
 
 
 def _limit(row: Traced, every: bool, ledger: Ledger, words: Words) -> list[str]:
-    unit, digits = UNIT[value_of(row.kind)]
+    unit, digits = printed(value_of(row.kind))
     cells: dict[str, list[str]] = {"green": [], "amber": [], "red": []}
     for side, inside, outside in ((row.low, "≥", "<"), (row.high, "≤", ">")):
         if side and value_of(side.seen):

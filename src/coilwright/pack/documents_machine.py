@@ -17,12 +17,13 @@ from coilwright.pack.blocks import (
     together,
 )
 from coilwright.pack.traced import Ledger, Traced, value_of
+from coilwright.units import KINDS
 
-# unit of a reading by its kind: (printed unit, digits)
+# (printed unit, digits) of a reading by its kind
 UNIT = {
     "frequency": ("kHz", 5), "current": ("A", 4), "voltage": ("V", 4), "power": ("W", 4), "temperature_difference": ("K", 3),
     "time": ("s", 3), "capacitance": ("uF", 4), "mass": ("g", 4), "resistance": ("mohm", 3), "length": ("mm", 3),
-    "inductance": ("uH", 4), "flow": ("L/min", 3), None: ("", 3),
+    "flow": ("L/min", 3), "pressure": ("bar", 3), "inductance": ("uH", 4), None: ("", 3),
 }  # fmt: skip
 BY_HAND = (
     "Hoses, fittings and the pump: damp, kinks, scale in the strainer; isolate before wiping or mending.",
@@ -93,8 +94,13 @@ def _readings(c: Traced, ledger: Ledger) -> Iterator[Block]:
     )
 
 
+def printed(kind: str | None) -> tuple[str, int]:
+    """(unit, digits) in which a kind of reading is printed."""
+    return UNIT[kind] if kind in UNIT else (KINDS[str(kind)][0], 4)
+
+
 def _reading(row: Traced, ledger: Ledger) -> tuple[str, ...]:
-    unit, digits = UNIT[value_of(row.kind)]
+    unit, digits = printed(value_of(row.kind))
     station = value_of(row.station)
     value = row.recorded if value_of(row.recorded) is not None else row.predicted
     return (

@@ -7,7 +7,9 @@ from collections.abc import Iterator, Sequence
 from coilwright.pack.blocks import Block, heading, notice, sheet, small, table, text
 from coilwright.pack.drawing import Drawing
 from coilwright.pack.tables import Table
-from coilwright.pack.traced import Ledger, Traced
+from coilwright.pack.traced import Ledger, Traced, called
+
+_LONG = 30  # letters, beyond which a cell wraps
 
 
 def drawing_pages(drawings: Sequence[Drawing], ledger: Ledger) -> Iterator[Block]:
@@ -33,22 +35,26 @@ def table_pages(tables: Sequence[Table], ledger: Ledger) -> Iterator[Block]:
     if not tables:
         yield notice("missing", "No tables", "This job gives nothing to list for the workshop.")
         return
-    for n, found in enumerate(Traced(tables, "tables")):
-        yield heading(ledger.words(found.title))
-        shown = tables[n].shown()
-        rows = [
-            [ledger.words(Traced(cell, f"tables[{n}].shown()[{i}][{k}]")) for k, cell in enumerate(row)]
-            for i, row in enumerate(shown)
-        ]
-        left = [
-            k
-            for k, column in enumerate(tables[n].columns)
-            if not column.unit and any(isinstance(r[k], str) for r in tables[n].rows)
-        ]
-        heads = [
-            ledger.words(Traced(column.title, f"tables[{n}].columns[{k}].title"))
-            for k, column in enumerate(tables[n].columns)
-        ]
-        yield table(heads, rows, left=left, wide=[1.6 if k in left else 0 for k in range(len(heads))])
-        for k, note in enumerate(tables[n].notes):
-            yield small(ledger.words(Traced(note, f"tables[{n}].notes[{k}]")))
+    for found, traced in zip(tables, Traced(tables, "tables"), strict=True):
+        shown = called(traced.shown)
+        rows = [[ledger.words(cell) for cell in row] for row in shown]
+        heads = [ledger.words(column.title) for column in traced.columns]
+        left = [k for k, column in enumerate(found.columns) if not column.unit and _wordy(found, k)]
+        yield heading(ledger.words(traced.title))
+        yield table(heads, rows, left=left, wide=_widths(heads, rows))
+        for note in traced.notes:
+            yield small(ledger.words(note))
+
+
+def _wordy(found: Table, column: int) -> bool:
+    return any(isinstance(row[column], str) for row in found.rows)
+
+
+def _widths(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[float]:
+    """Shares by what stands in a column: the longest word must fit, long sentences may wrap."""
+    out = []
+    for k, head in enumerate(heads):
+        cells = [row[k] for row in rows]
+        word = max((len(w) for text in (head, *cells) for w in text.split()), default=1)
+        out.append(float(max(word + 1, min(max((len(c) for c in cells), default=1), _LONG))))
+    return out

@@ -141,7 +141,7 @@ class Ledger:
         number = float(value)
         if not math.isfinite(number):
             return "none" if math.isnan(number) else "unlimited"
-        shape = UNITS[unit]
+        shape = UNITS.get(unit) or Unit(unit)
         shown = _plain((number - shape.offset) * shape.factor, digits)
         if sign and not shown.startswith("-") and float(shown) != 0.0:
             shown = "+" + shown
