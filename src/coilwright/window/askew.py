@@ -80,11 +80,14 @@ def _side(part: PosePart, drawn: Scene, body: str, cold: bool, time: float, temp
     conductivity = float(material.thermal_conductivity(np.array([temperature]))[0])
     store = float(material.volumetric_heat(np.array([temperature]))[0])
     place = np.unravel_index(np.argmin(loss) if cold else np.argmax(loss), loss.shape)
+    spread = conductivity / store
     away = (r - r[place]) ** 2 + (z - z[place]) ** 2 + 1e-4 * area
+    # heat set free all the time at a distance d arrives as E1(d^2 / 4 a t) / 4 pi a until it has filled the section, and
+    # evenly from then on (Carslaw and Jaeger, Conduction of Heat in Solids, 2nd ed. (1959), 10.4, from memory)
+    local = min(time, area / (4.0 * math.pi * spread))
+    arrived = exp1(away / (4.0 * spread * local)) / (4.0 * math.pi * spread) + (time - local) / area
     weights = np.zeros(state.loss_density.shape)
-    # heat set free all the time at a distance d has arrived as E1(d^2 / 4 a t): the kernel of conduction over a section,
-    # summed over the time (Carslaw and Jaeger, Conduction of Heat in Solids, 2nd ed. (1959), 10.4, from memory)
-    weights[elements] = ring * np.maximum(exp1(away * store / (4.0 * conductivity * time)), 1e-290)
+    weights[elements] = ring * np.maximum(arrived / time, 1e-290)
     radius = float(np.sum(loss * ring * r) / np.sum(loss * ring)) if loss.any() else float(r.mean())
     own = Mesh(mesh.points, mesh.quads[elements], mesh.region[elements], mesh.regions)
     given = drawn.job.body(body)

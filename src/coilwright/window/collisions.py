@@ -13,7 +13,7 @@ from coilwright.section.geometry import Section
 from coilwright.section.quad9 import Array, BoolArray
 
 _ROOM = 0.1  # of the gap in line, left between coil and part where the field is asked for
-_DIRECTIONS = 48
+_DIRECTIONS = 32
 
 
 def _motion(section: Section, rows: Array) -> Array:
