@@ -19,6 +19,7 @@ from coilwright.line.mapping import read_map
 from coilwright.steps.shot_log import line_listen
 from coilwright.store.shots import ShotStore
 from tests.line.broker import MAP, MOSQUITTO, Broker, Publisher, free_port, shot
+from tests.store import postgres
 
 if MOSQUITTO is None and not os.environ.get("CI"):
     pytest.skip("mosquitto is not installed (CI installs it)", allow_module_level=True)
@@ -177,6 +178,40 @@ def test_a_locked_database_is_waited_for(tmp_path, broker, mapping, monkeypatch)
     wait_for(2, store)
     machine.close()
     listening.stop()
+
+
+def test_a_database_server_that_is_killed_is_waited_for(broker, mapping):
+    postgres.need()
+    server = postgres.Server()
+    try:
+        server.start()
+        address = server.address()
+        listening = Listening(broker.address(), mapping, address)
+        listening.until("listening to")
+        machine = Publisher(broker.port)
+        sent = 0
+        for _ in range(2):
+            server.stop(signal.SIGQUIT)  # at once, as in a power cut
+            for _ in range(5):
+                machine.send(shot(sent))
+                sent += 1
+            listening.until("kept waiting at the broker")
+            listening.said.clear()
+            server.start()
+            end = time.monotonic() + 30
+            while number_in(server) < sent:
+                assert time.monotonic() < end, listening.said
+                time.sleep(0.1)
+        machine.close()
+        assert listening.stop().heard.written == sent
+        assert number_in(server) == sent
+    finally:
+        server.remove()
+
+
+def number_in(server):
+    with server.connection() as connection:
+        return connection.execute("select count(*) from shot").fetchone()[0]
 
 
 def test_a_refusal_for_good_is_one_sentence(tmp_path, mapping):
