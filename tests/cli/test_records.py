@@ -60,24 +60,24 @@ def test_find(capsys):
     assert data(capsys, "find", "job.toml")["like"] == []
     _, out, _ = run(capsys, "find", "ring")
     assert '"ring one" version 1: words: ring' in out
-    assert run(capsys, "find", "crucible")[1] == "nothing like it is kept\n"
+    assert run(capsys, "find", "crucible")[1] == "nothing else like it is kept\n"
 
 
 def test_coils_and_capacitors(capsys, folder):
     coil = data(capsys, "store", "coil", "W 1", "--job", "job.toml", "--inductance", "0.81 uH +- 3 nH",
                 "--resistance", "27 mohm ± 4 %", "--frequency", "350 kHz")["coils"][0]  # fmt: skip
     (reading,) = coil["readings"]
-    assert reading["inductance"] == pytest.approx(0.81e-6)
-    assert reading["inductance_sigma"] == pytest.approx(3e-9)
-    assert reading["resistance_sigma"] == pytest.approx(0.04 * 27e-3)
-    assert reading["designed_inductance"] > 0
-    assert "% of design" in run(capsys, "store", "coil")[1]
+    assert reading["inductance_H"] == pytest.approx(0.81e-6)
+    assert reading["inductance_sigma_H"] == pytest.approx(3e-9)
+    assert reading["resistance_sigma_ohm"] == pytest.approx(0.04 * 27e-3)
+    assert reading["designed_inductance_H"] > 0
+    assert "% against design" in run(capsys, "store", "coil")[1]
     (folder / "shelf.csv").write_text("name,capacitance,count\nfilm,0.33 uF,12\n", encoding="utf-8")
     assert data(capsys, "store", "capacitor", "--stock", "shelf.csv")["capacitors"][0]["count"] == 12
     kept = data(
         capsys, "store", "capacitor", "film", "--capacitance", "0.325 uF", "--frequency", "100 kHz", "--count", "11"
     )
-    assert kept["capacitors"][0]["readings"][0]["capacitance"] == pytest.approx(0.325e-6)
+    assert kept["capacitors"][0]["readings"][0]["capacitance_F"] == pytest.approx(0.325e-6)
     new = data(
         capsys, "store", "capacitor", "mica", "--capacitance", "1 nF", "--frequency", "1 MHz", "--resistance", "1 ohm"
     )

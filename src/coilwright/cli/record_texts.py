@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 def like_text(found: list[Like]) -> str:
     """One line per job: how like it is and why."""
     if not found:
-        return "nothing like it is kept"
+        return "nothing else like it is kept"
     return "\n".join(
         f'{100 * f.likeness:3.0f} %  "{f.version.job}" version {f.version.number}: {"; ".join(f.reasons)}'
         for f in found
@@ -57,7 +57,7 @@ def cans_text(found: tuple[CanRecord, ...]) -> str:
 
 def _beside(value: float, sigma: float, unit: str, ratio: float | None) -> str:
     said = f"{value:.4g}" + (f" ± {sigma:.2g}" if sigma else "") + f" {unit}"
-    return said if ratio is None else f"{said} ({100 * (ratio - 1):+.1f} % of design)"
+    return said if ratio is None else f"{said} ({100 * (ratio - 1):+.1f} % against design)"
 
 
 def day(when: float) -> str:

@@ -58,11 +58,13 @@ def keep(
 
 def find(
     what: Annotated[list[str] | None, typer.Argument(metavar="[JOB] [WORDS]", show_default=False)] = None,
-    mass: Annotated[str | None, typer.Option("--mass", help='of the parts, e.g. "12 g"')] = None,
-    depths: Annotated[float | None, typer.Option("--depths", help="size of the part in skin depths, hot")] = None,
-    winding: Annotated[str | None, typer.Option("--winding", help="helix, spiral or turns")] = None,
-    power: Annotated[str | None, typer.Option("--power", help='into the parts, e.g. "1.5 kW"')] = None,
-    frequency: Annotated[str | None, typer.Option("--frequency", help='e.g. "100 kHz"')] = None,
+    mass: Annotated[str | None, typer.Option("--mass", metavar="MASS", help='of the parts, e.g. "12 g"')] = None,
+    depths: Annotated[
+        float | None, typer.Option("--depths", metavar="NUMBER", help="size of the part in skin depths, hot")
+    ] = None,
+    winding: Annotated[str | None, typer.Option("--winding", metavar="KIND", help="helix, spiral or turns")] = None,
+    power: Annotated[str | None, typer.Option("--power", metavar="POWER", help='into the parts, e.g. "1.5 kW"')] = None,
+    frequency: Annotated[str | None, typer.Option("--frequency", metavar="FREQUENCY", help='e.g. "100 kHz"')] = None,
     place: Place = None,
     as_json: AsJson = False,
 ) -> None:
@@ -122,9 +124,15 @@ def coil(
         str | None, typer.Argument(metavar="COIL", help="what is written on it", show_default=False)
     ] = None,
     job: Annotated[Path | None, typer.Option("--job", metavar="JOB", help="the design", show_default=False)] = None,
-    inductance: Annotated[str | None, typer.Option("--inductance", help='e.g. "0.42 uH ± 2 nH"')] = None,
-    resistance: Annotated[str | None, typer.Option("--resistance", help='e.g. "12 mohm ± 3 %"')] = None,
-    frequency: Annotated[str | None, typer.Option("--frequency", help="at which they were read")] = None,
+    inductance: Annotated[
+        str | None, typer.Option("--inductance", metavar="VALUE", help='e.g. "0.42 uH ± 2 nH"')
+    ] = None,
+    resistance: Annotated[
+        str | None, typer.Option("--resistance", metavar="VALUE", help='e.g. "12 mohm ± 3 %"')
+    ] = None,
+    frequency: Annotated[
+        str | None, typer.Option("--frequency", metavar="FREQUENCY", help="at which they were read")
+    ] = None,
     loaded: Annotated[bool, typer.Option("--loaded", help="read with the parts in place (cold)")] = False,
     how: Annotated[str, typer.Option("--how", metavar="TEXT", help="instrument, conditions")] = "",
     place: Place = None,
@@ -166,9 +174,15 @@ def capacitor(
         Path | None, typer.Option("--stock", metavar="FILE", help="put those of a stock file on the shelf")
     ] = None,
     count: Annotated[int | None, typer.Option("--count", min=0, help="how many lie there now")] = None,
-    capacitance: Annotated[str | None, typer.Option("--capacitance", help='as measured, "0.325 uF ± 1 nF"')] = None,
-    resistance: Annotated[str | None, typer.Option("--resistance", help='in series, as measured, "2 mohm"')] = None,
-    frequency: Annotated[str | None, typer.Option("--frequency", help="at which they were read")] = None,
+    capacitance: Annotated[
+        str | None, typer.Option("--capacitance", metavar="VALUE", help='as measured, "0.325 uF ± 1 nF"')
+    ] = None,
+    resistance: Annotated[
+        str | None, typer.Option("--resistance", metavar="VALUE", help='in series, as measured, "2 mohm"')
+    ] = None,
+    frequency: Annotated[
+        str | None, typer.Option("--frequency", metavar="FREQUENCY", help="at which they were read")
+    ] = None,
     how: Annotated[str, typer.Option("--how", metavar="TEXT", help="instrument, conditions")] = "",
     out: Annotated[Path | None, typer.Option("--out", metavar="FILE", help="write the shelf as a stock file")] = None,
     place: Place = None,

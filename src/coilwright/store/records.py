@@ -6,7 +6,7 @@ import json
 import math
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, Literal
 
 from coilwright.errors import BadInput, Fault
@@ -233,10 +233,26 @@ def number(value: float | None, what: str, *, above: float = -math.inf) -> float
     return float(value)
 
 
+# Units of the fields that have one, for keys outside.
+_UNITS = {
+    "when": "s", "frequency": "Hz", "inductance": "H", "inductance_sigma": "H", "designed_inductance": "H",
+    "resistance": "ohm", "resistance_sigma": "ohm", "designed_resistance": "ohm", "capacitance": "F",
+    "capacitance_sigma": "F", "voltage": "V", "current": "A", "reactive_power": "var", "temperature_coefficient": "per_K",
+}  # fmt: skip
+
+
 def as_table(record: Any) -> dict[str, Any]:
-    """A record as plain tables and lists; bytes are left out."""
-    return {k: v for k, v in json.loads(json.dumps(asdict(record), default=_bytes)).items() if k != "trace"}
+    """A record as plain tables and lists, keys ending in their SI unit; the content of a trace is left out."""
+    return {
+        f"{f.name}_{_UNITS[f.name]}" if f.name in _UNITS else f.name: _outside(f.name, getattr(record, f.name))
+        for f in fields(record)
+        if f.name != "trace"
+    }
 
 
-def _bytes(value: Any) -> Any:
-    return len(value) if isinstance(value, bytes) else list(value)
+def _outside(name: str, value: Any) -> Any:
+    if name == "ratings":
+        return {f"{k}_{_UNITS[k]}": list(v) for k, v in value.items()}
+    if isinstance(value, tuple) and value and is_dataclass(value[0]):
+        return [as_table(v) for v in value]
+    return json.loads(json.dumps(value))
