@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from coilwright.line.log import add_log
+from coilwright.line.mapping import read_map
 from coilwright.store.shots import Aside, Shot, ShotStore
 
 START = 1_700_000_000.0
@@ -87,3 +89,18 @@ def test_a_delivery_that_fails_leaves_nothing(store):
         box.add(shots(12))
         raise RuntimeError("half-way")
     assert store.machines() == ("press 2",)
+
+
+def test_a_log_with_zero_bytes_is_taken_but_for_those_rows(place, tmp_path):
+    log = tmp_path / "log.csv"
+    log.write_bytes(b"time,nest,result,tray\n2026-03-02T08:00:00,1,OK,T1\n2026-03-02T08:00:40,1,OK,T\0\0\n")
+    mapping = tmp_path / "map.toml"
+    mapping.write_text(
+        'machine = "press"\nstations = 6\n[columns]\ntime = "time"\nstation = "nest"\nresult = "result"\ntray = "tray"\n',
+        encoding="utf-8",
+    )
+    with ShotStore(place) as opened:
+        got = add_log(log, read_map(mapping), opened)
+        assert (got.written, dict(got.aside)) == (1, {"half-written": 1})
+        assert "zero bytes" in opened.aside()[1][0].why
+        assert add_log(log, read_map(mapping), opened).known == 1

@@ -126,6 +126,8 @@ class RowReader:
         tray, batch, recipe = (
             "" if k is None else cells[k].strip()[:80] for k in (self._tray, self._batch, self._recipe)
         )
+        if "\0" in tray or "\0" in batch or "\0" in recipe:
+            raise Refused("half-written", "holds zero bytes, as files do after a power cut")
         return Shot(self._instant(cells[self._time].strip()), station, bad, tray, batch, recipe, self._readings(cells))
 
     def _station_of(self, text: str) -> int:
