@@ -1,9 +1,12 @@
 """Fixtures of small invented jobs, for the tests of the window."""
 
 from functools import cache
+from pathlib import Path
 
 from coilwright.job import loads, template
 from coilwright.window.stations import FixtureModel
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
 def fixture_text(stations=3, spacing="60 mm", **more):

@@ -39,6 +39,7 @@ from coilwright.window.source import FixtureSource, SourceDrift
 _GRAVE = ("melting", "softening", "strain", "decomposition", "ignition", "boiling")
 _LONGER = 2.5  # a late shot is followed up to this many times its deadline or on-time
 STEPS = Steps(tolerance=2.0)
+_SAME_FREQUENCY = 1e-4
 
 
 @dataclass(frozen=True)
@@ -177,13 +178,7 @@ class Runner:
         begin = stepper.start(dict(model.start_temperatures))
         f = self.frequency_of(job)
         cold = model.field.solve(0.0, stepper.at_gauss(begin), level * self.current, f)
-        drive: Drive = CommonDrift(level * self.current, f, self.control, cold.impedance)
-        at_first = math.nan
-        if self.source is not None:
-            source = self.source if job is self.job else replace(self.source, job=job)
-            found = source.answer(source.common(cold.impedance), f)
-            at_first = found.current / (source.stations if source.feed == "parallel" else 1)
-            drive = SourceDrift(level * self.current, source, cold.impedance, found.frequency)
+        drive, at_first = self._drive(model, begin, cold.impedance, level)
         programme = programme_of(job)
         course = march(model.field, stepper, begin, drive, programme, STEPS)
         readers = readers_of(stepper, {p.name: (p.r, p.z) for p in model.scene.section.points})
@@ -206,6 +201,20 @@ class Runner:
             looked = float(np.interp(self.look, trace.time, trace.bodies[work[0]].mean))
         start = _start(self.limits, raw, trace)
         return Outcome(raw, margins, start, cold.impedance, empty, power, good, looked, at_first)
+
+    def _drive(self, model: ShotModel, begin: ThermalState, cold: complex, level: float) -> tuple[Drive, float]:
+        """The drive of a shot with this cold impedance (ohm), and what the job's own source drives at first (A), if any."""
+        f = self.frequency_of(model.scene.job)
+        if self.source is None:
+            return CommonDrift(level * self.current, f, self.control, cold), math.nan
+        source = replace(self.source, job=model.scene.job)
+        found = source.answer(source.common(cold), f)
+        if abs(found.frequency / f - 1.0) > _SAME_FREQUENCY:
+            temperature = model.stepper.at_gauss(begin)
+            cold = model.field.solve(0.0, temperature, level * self.current, found.frequency).impedance
+            found = source.answer(source.common(cold), found.frequency)
+        each = found.current / (source.stations if source.feed == "parallel" else 1)
+        return SourceDrift(level * self.current, source, cold, found.frequency), each
 
     def margins(self, raw: Array, on_time: Array | float) -> Array:
         """(..., limits) margins from raw readings and the on-time (s)."""
