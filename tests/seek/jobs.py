@@ -20,8 +20,8 @@ pitch = "6 mm"      # to be wound tight
 centre = "-8 mm"    # below the washer
 conductor = { section = "round wire", diameter = "4 mm", overrides = { resistivity = "17 nohm m" } }
 [drive]
-frequency = "100 kHz"
-coil_current = "300 A"
+frequency = "40 kHz"
+coil_current = "400 A"
 on_time = "3 s"
 [[accept]]
 body = "washer"
@@ -38,9 +38,9 @@ what = "coil.turns"
 among = [1, 2, 3]
 [[seek.over]]
 what = "drive.coil_current"
-from = "200 A"
-to = "480 A"
-step = "40 A"
+from = "280 A"
+to = "700 A"
+step = "60 A"
 """
 
 

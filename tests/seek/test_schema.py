@@ -36,12 +36,12 @@ AMONG = ("among = [1, 2, 3]", "among = []")
         ([("among = [1, 2, 3]", 'among = ["many"]')], ["takes none of its values", "must be a number"]),
         ([("among = [1, 2, 3]", "among = [[1]]")], ["must hold texts, numbers or tables"]),
         ([("among = [1, 2, 3]", 'stock = "not-there.csv"')], ["not-there.csv", "cannot be read"]),
-        ([('from = "200 A"', 'from = "480 A"')], ["seek.over.2.to", "nothing lies between"]),
-        ([('to = "480 A"', 'to = "480 V"')], ["must be of the kind of from (current)"]),
-        ([('to = "480 A"', "")], ["seek.over.2.to", "needs both of its ends"]),
-        ([('from = "200 A"', 'from = "some"')], ["seek.over.2.from"]),
-        ([('step = "40 A"', 'step = "0 A"')], ["seek.over.2.step", "above zero"]),
-        ([('step = "40 A"', 'step = "1 mm"')], ["seek.over.2.step"]),
+        ([('from = "280 A"', 'from = "700 A"')], ["seek.over.2.to", "nothing lies between"]),
+        ([('to = "700 A"', 'to = "700 V"')], ["must be of the kind of from (current)"]),
+        ([('to = "700 A"', "")], ["seek.over.2.to", "needs both of its ends"]),
+        ([('from = "280 A"', 'from = "some"')], ["seek.over.2.from"]),
+        ([('step = "60 A"', 'step = "0 A"')], ["seek.over.2.step", "above zero"]),
+        ([('step = "60 A"', 'step = "1 mm"')], ["seek.over.2.step"]),
         ([("evaluations = 36", "evaluations = 2")], ["evaluations"]),
         ([("evaluations = 36", 'evaluation = 36')], ["is not a known key", 'did you mean "evaluations"?']),
     ],
@@ -61,7 +61,11 @@ def test_requirements_are_read_and_checked():
     more = SEEK + '[[seek.require]]\nwhat = "efficiency"\nat_least = "60 %"\nat_most = 0.5\n'
     assert "nothing can be between" in said(washer(more))
     assert "needs [tank]" not in said(washer(more))
-    for bound, words in (('at_most = "3 V"', "is not a current"), ("at_most = 3", "has no unit"), ("", "at_least or at_most")):
+    for bound, words in (
+        ('at_most = "3 V"', "is not a current"),
+        ("at_most = 3", "has no unit"),
+        ("", "at_least or at_most"),
+    ):
         assert words in said(washer(SEEK + f'[[seek.require]]\nwhat = "coil current"\n{bound}\n'))
     assert "is not a figure" in said(washer(SEEK + '[[seek.require]]\nwhat = "beauty"\nat_most = 1\n'))
 
@@ -70,14 +74,18 @@ def test_every_fault_is_named_at_once():
     text = said(washer(SEEK, AMONG, ('"coil kVA"]', '"coil kVA", 3]')))
     assert "among" in text
     assert "objectives" in text
-    axes = washer(SEEK, ('what = "coil.turns"', 'what = "coil.turnes"'), ('what = "drive.coil_current"', 'what = "drive.amps"'))
+    axes = washer(
+        SEEK, ('what = "coil.turns"', 'what = "coil.turnes"'), ('what = "drive.coil_current"', 'what = "drive.amps"')
+    )
     with pytest.raises(BadInput) as caught:
         space_of(axes, read_seek(axes))
     assert len(caught.value.faults) == 2
 
 
 def test_a_quantity_that_the_file_leaves_out_may_be_searched_over():
-    job = washer(SEEK, ('what = "coil.turns"\namong = [1, 2, 3]', 'what = "body.washer.emissivity"\nfrom = 0.2\nto = 0.8'))
+    job = washer(
+        SEEK, ('what = "coil.turns"\namong = [1, 2, 3]', 'what = "body.washer.emissivity"\nfrom = 0.2\nto = 0.8')
+    )
     assert space_of(job, read_seek(job)).axes[0].values[0] == 0.2
 
 

@@ -57,8 +57,8 @@ def test_the_cube_falls_on_every_place_and_nothing_else():
     assert space.place(np.ones(2)) == (2, 7)
     for place in found:
         assert space.place(space.middle(place)) == place
-    assert space.values((1, 2)) == {"coil.turns": 2, "drive.coil_current": "280 A"}
-    assert drawn_place(space, job) == (1, 2)  # 300 A lies between 280 and 320 A
+    assert space.values((1, 2)) == {"coil.turns": 2, "drive.coil_current": "400 A"}
+    assert drawn_place(space, job) == (1, 2)
 
 
 def test_equal_values_have_one_key():

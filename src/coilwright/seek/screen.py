@@ -23,7 +23,8 @@ _STATES = (0.0, 0.5, 0.98)  # of the way to the temperature asked
 
 @dataclass(frozen=True)
 class Shortage:
-    """An acceptance that the power at hand cannot meet: `by` the natural logarithm of heat needed over heat at hand."""
+    """An acceptance that the power at hand cannot meet: `by` the natural logarithm of heat needed over heat at hand (5 for
+    a source that does not run at all)."""
 
     name: str
     by: float
@@ -37,6 +38,9 @@ def short_of_energy(model: ShotModel, drive: Drive) -> Shortage | None:
         return None
     end = job.drive.shot_time
     level = max((s.level for s in programme_of(job).stages), default=1.0)
+    stalled = _stalled(model, drive, level)
+    if stalled is not None:
+        return stalled
     burning = sum(
         b.charge.mass * charge_law(b.charge.kind).heat_of_reaction for b in job.bodies if b.charge is not None
     )
@@ -56,6 +60,17 @@ def short_of_energy(model: ShotModel, drive: Drive) -> Shortage | None:
             said = f"needs {needed:.3g} J and gets at most {at_hand:.3g} J in {time:.3g} s"
             worst = Shortage(f"{c.body}: enough power, by the cold field", by, said)
     return worst
+
+
+def _stalled(model: ShotModel, drive: Drive, level: float) -> Shortage | None:
+    """A source that cannot run on the cold coil at all."""
+    base = model.field.base
+    start = {b.name: model.scene.start_temperature(b.mesh.regions[0]) for b in base.model.bodies}
+    z = base.state(start).impedance + model.field.leads(base.model.frequency)
+    answer = drive.respond(level, z, base.model.frequency)
+    if answer.current > 0.0:
+        return None
+    return Shortage("the source runs on the coil", 5.0, answer.limited_by or "it does not run")
 
 
 def _heat(model: ShotModel, c: Criterion) -> float:
