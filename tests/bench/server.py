@@ -28,7 +28,7 @@ SHORT = (
         '[[accept]]\nbody = "ring"\ncharge_fired = 0.95                 # share of the charge that has reacted at the end\n',
         "",
     )
-    .replace('reaches = "850 degC"', 'reaches = "240 degC"')
+    .replace('reaches = "850 degC"', 'reaches = "210 degC"')
     .replace('within = "6 s"', 'within = "1.4 s"')
 )
 

@@ -131,8 +131,8 @@ class Desk:
         if text == self.text:
             self.on_disk, self._mark, self.disk_changed = text, mark, False
         elif not self.dirty:
-            self.take_disk()
             self.notice = f"{self.name} was changed by another program; its new text is shown"
+            self.take_disk()
         elif not self.disk_changed:
             self.disk_changed = True
             self._tell()

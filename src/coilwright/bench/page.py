@@ -222,6 +222,7 @@ class _Foot:
     def show(self) -> None:
         doing = self.state.live.doing
         self.doing.set_text(f"{doing} …" if doing else "at rest")
+        self.doing.props["data-settled"] = "true" if self.state.live.current and not doing else "false"
 
     def say(self, words: str, bad: bool) -> None:
         self.last.set_text(words)

@@ -37,7 +37,8 @@ class _Table:
         self.series: list[str] = []
         self.film: dict[str, Any] = {}
         self.film_of = ""
-        self.settled_film: dict[str, Any] = {}
+        self.shown_field: dict[str, Any] = {}
+        self.shown_shot: dict[str, Any] = {}
         with ui.element("div").classes("cells"):
             with ui.element("div").classes("sheetbox"):
                 self._tools()
@@ -103,8 +104,8 @@ class _Table:
     def _begin(self, _: Any) -> None:
         self.ready = True
         self.drawing.call("setColours", colours())
-        self._redraw()
-        self._settled()
+        self.mesh = ""
+        self._again()
 
     # ---- the hand
     async def _moved(self, event: Any) -> None:
@@ -138,14 +139,12 @@ class _Table:
             state.say(", ".join(f"{k} = {v}" for k, v in changes.items()), False)
         except CoilwrightError as error:
             state.say(sentence(error), True)
-            self._redraw()
-            self._settled()
+            self._again()
             self.drawing.call("say", sentence(error), True)
 
     def _back(self) -> None:
         self.dragging = False
-        self._redraw()
-        self._settled()
+        self._again()
 
     def _changes(self, move: dict[str, Any]) -> dict[str, str]:
         job = self.state.desk.job
@@ -166,24 +165,31 @@ class _Table:
         self._show_values()
 
     def _settled(self) -> None:
+        """Show the last exact answers, once each."""
         if not self.ready or self.dragging:
             return
-        field, shot = self.state.live.field, self.state.live.shot
-        if field:
-            if "refused" in field:
-                self.drawing.call("say", sentences(field["refused"]), True)
-            else:
-                self._show_numbers(field)
-                self._to_sheet(field, 1 << 30)
-        if "curve" in shot:
-            self._show_curve(shot)
-            if shot["play"] is not self.settled_film:
-                self.settled_film = shot["play"]
-                self._film(shot["play"], "")
-        elif "refused" in shot:
-            self._wait(sentences(shot["refused"]))
-        else:
-            self._wait(field.get("waits", "") if field else "")
+        live = self.state.live
+        if live.field is not self.shown_field:
+            self.shown_field = live.field
+            if "refused" in live.field:
+                self.drawing.call("say", sentences(live.field["refused"]), True)
+            elif live.field:
+                self._show_numbers(live.field)
+                self._to_sheet(live.field, 1 << 30)
+                self._show_curve(live.field)
+        if live.shot is not self.shown_shot and live.shot_current:
+            self.shown_shot = live.shot
+            if "refused" in live.shot:
+                self._wait(sentences(live.shot["refused"]))
+            elif "curve" in live.shot:
+                self._show_curve(live.shot)
+                self._film(live.shot["play"], "")
+
+    def _again(self) -> None:
+        """Show everything anew: after a drag that was given up, or in a new tab."""
+        self.shown_field = self.shown_shot = {}
+        self._redraw()
+        self._settled()
 
     def _film(self, play: dict[str, Any], what: str) -> None:
         """Take the pictures of a shot; `what` names a shot other than the one of the job as it stands."""

@@ -7,6 +7,7 @@ import contextlib
 import json
 import os
 import sys
+from collections.abc import Callable
 from itertools import count
 from typing import Any
 
@@ -21,15 +22,18 @@ class Solver:
         self._process: asyncio.subprocess.Process | None = None
         self._reader: asyncio.Task[None] | None = None
         self._waiting: dict[int, asyncio.Future[dict[str, Any]]] = {}
+        self._reports: dict[int, Callable[[float], None]] = {}
         self._ids = count(1)
         self._starting = asyncio.Lock()
 
-    async def ask(self, question: dict[str, Any]) -> dict[str, Any]:
-        """The answer as plain data; {"refused": [...]} with sentences when there is none."""
+    async def ask(self, question: dict[str, Any], report: Callable[[float], None] | None = None) -> dict[str, Any]:
+        """The answer as plain data; {"refused": [...]} with sentences when there is none. `report` hears the share done."""
         process = await self._running()
         number = next(self._ids)
         future: asyncio.Future[dict[str, Any]] = asyncio.get_running_loop().create_future()
         self._waiting[number] = future
+        if report is not None:
+            self._reports[number] = report
         try:
             if process.stdin is None:
                 raise ConnectionError("no way in")
@@ -42,6 +46,7 @@ class Solver:
             return {"refused": [{"where": "", "what": "the solving process ended; it is started again, try once more"}]}
         finally:
             self._waiting.pop(number, None)
+            self._reports.pop(number, None)
 
     def _died(self, process: asyncio.subprocess.Process) -> bool:
         return process.returncode is not None
@@ -66,7 +71,12 @@ class Solver:
             return
         while line := await process.stdout.readline():
             answer = json.loads(line)
-            future = self._waiting.get(answer.pop("id"))
+            number = answer.pop("id")
+            if answer.keys() == {"share"}:
+                if number in self._reports:
+                    self._reports[number](answer["share"])
+                continue
+            future = self._waiting.get(number)
             if future is not None and not future.done():
                 future.set_result(answer)
         await process.wait()

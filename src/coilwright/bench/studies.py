@@ -141,7 +141,8 @@ class Studies:
             self._task.cancel()
         if self._spare is not None and self._spare.stdin is not None:
             self._spare.stdin.close()
-            self._spare.wait(5)
+            self._spare.terminate()
+            self._spare.wait()
 
     # ---- inside
     def _folders(self) -> list[Path]:

@@ -1,7 +1,8 @@
 """The process that solves for the page: warm, one question at a time, lines of JSON in and out.
 
-`python -m coilwright.bench.worker`. Questions: {"id", "kind", "text", "name", "folder", ...}; answers carry the "id". A
-newer question makes a running exact shot give up. The process ends when its input does.
+`python -m coilwright.bench.worker`. Questions: {"id", "kind", "text", "name", "folder", ...}; answers carry the "id", and so do
+notes of progress {"id", "share"}. A running exact shot gives up for any other question. The process ends when its input
+does.
 """
 
 from __future__ import annotations
@@ -11,6 +12,8 @@ import os
 import queue
 import sys
 import threading
+import time
+from collections.abc import Callable
 from typing import Any, TextIO
 
 from coilwright.bench import packed
@@ -18,6 +21,8 @@ from coilwright.errors import BadInput, CoilwrightError
 from coilwright.job import Job, loads
 from coilwright.pack.field_pictures import frame
 from coilwright.steps.live import Follower, Glance
+
+_EVERY = 0.3  # s between two notes of progress
 
 
 class _GivenUp(Exception):
@@ -27,9 +32,9 @@ class _GivenUp(Exception):
 class Worker:
     """Answers questions about jobs; knows which meshes the page has already been given."""
 
-    def __init__(self, waiting: queue.Queue[str]) -> None:
+    def __init__(self, waiting: queue.Queue[str], tell: Callable[[float], None]) -> None:
         self.follower = Follower()
-        self.waiting = waiting
+        self.waiting, self.tell = waiting, tell
 
     def answer(self, question: dict[str, Any]) -> dict[str, Any]:
         job = self._job(question)
@@ -56,6 +61,7 @@ class Worker:
     def _watched(self, share: float) -> None:
         if not self.waiting.empty():
             raise _GivenUp
+        self.tell(share)
 
     def _told(self, glance: Glance, question: dict[str, Any]) -> dict[str, Any]:
         follower = self.follower
@@ -85,15 +91,32 @@ def main() -> None:
     out = _private_output()
     waiting: queue.Queue[str] = queue.Queue()
     threading.Thread(target=_listen, args=(waiting,), daemon=True).start()
-    worker = Worker(waiting)
+    notes = _Notes(out)
+    worker = Worker(waiting, notes.share)
     while True:
         line = waiting.get()
         if not line:
             return
         question = json.loads(line)
-        answer = {"id": question["id"], **_guarded(worker, question)}
-        out.write(json.dumps(packed.finite(answer)) + "\n")
-        out.flush()
+        notes.question = question["id"]
+        notes.write(packed.finite(_guarded(worker, question)))
+
+
+class _Notes:
+    """Lines to the page, all about the question that is being answered."""
+
+    def __init__(self, out: TextIO) -> None:
+        self.out, self.question, self.last = out, 0, 0.0
+
+    def write(self, data: dict[str, Any]) -> None:
+        self.out.write(json.dumps({"id": self.question, **data}) + "\n")
+        self.out.flush()
+
+    def share(self, done: float) -> None:
+        now = time.monotonic()
+        if now - self.last > _EVERY:
+            self.last = now
+            self.write({"share": round(done, 3)})
 
 
 def _listen(waiting: queue.Queue[str]) -> None:
