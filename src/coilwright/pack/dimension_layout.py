@@ -82,7 +82,7 @@ def _with_words(
     lines: list[tuple[Point, Point]], arrows: tuple[tuple[Point, float], ...], centre: Point, angle: float
 ) -> Layout:
     """Words above the line, readable from below or from the right."""
-    angle = (angle + 90.0 - 1e-9) % 180.0 - 90.0 + 1e-9
+    angle = round((angle + 90.0 - 1e-9) % 180.0 - 90.0 + 1e-9, 9)
     a = math.radians(angle)
     middle = _moved(centre, (-math.sin(a), math.cos(a)), _GAP + 0.5 * LETTERS)
     return Layout(tuple(lines), arrows, middle, angle)

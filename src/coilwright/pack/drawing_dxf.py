@@ -26,6 +26,7 @@ from coilwright.pack.drawing import (
 )
 
 _MILLIMETRES: Final = 4  # $INSUNITS
+NAMES: Final = "COILWRIGHT"  # extended data under this name hold what each dimension is called
 _STYLE: Final = "WORKSHOP"
 _PROJECTION: Final = {"left": "LEFT", "centre": "CENTER", "right": "RIGHT"}
 
@@ -60,6 +61,7 @@ def _document(drawing: Drawing) -> Any:
     from ezdxf.filemanagement import new
 
     document = new("R2010", units=_MILLIMETRES)
+    document.appids.new(NAMES)
     document.header["$INSUNITS"] = _MILLIMETRES
     document.header["$MEASUREMENT"] = 1
     document.header["$LTSCALE"] = 1.0
@@ -171,6 +173,7 @@ def _draw_alike(dimension: Any, item: Linear | Round, scale: float) -> None:
     from ezdxf.enums import TextEntityAlignment
 
     plan, on = layout(item, scale), {"layer": "DIMENSION"}
+    dimension.set_xdata(NAMES, [(1000, item.name)])
     dimension.dxf.text_midpoint = _real(plan.middle, scale)
     block = dimension.get_geometry_block()
     block.delete_all_entities()
