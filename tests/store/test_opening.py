@@ -27,11 +27,11 @@ def rows(path, *names):
         return {n: raw.execute(f"select * from {n} order by id").fetchall() for n in names}
 
 
-def test_steps_make_the_tables_that_the_code_names(tmp_path):
+def test_steps_make_the_tables_that_the_code_names(place):
     from alembic.autogenerate import compare_metadata
     from alembic.runtime.migration import MigrationContext
 
-    with open_store(tmp_path / "s.db") as store, store.engine.connect() as connection:
+    with open_store(place) as store, store.engine.connect() as connection:
         context = MigrationContext.configure(
             connection, opts={"compare_type": True, "version_table": tables.VERSION_TABLE}
         )

@@ -119,13 +119,13 @@ def _copy(store: Database, path: Path, said: str) -> None:
         with Database(path) as target, store.reading() as old, target.writing() as new:
             copy_rows(old, new)
         return
-    with store.reading() as connection, closing(sqlite3.connect(path)) as target:
+    with store.reading() as connection, closing(sqlite3.connect(path)) as file:
         raw: Any = connection.connection.driver_connection
         try:
-            raw.backup(target)
+            raw.backup(file)
         except sqlite3.Error as error:
             raise sentence(error, said) from None
-        target.execute("PRAGMA journal_mode=DELETE")  # one file, no companions
+        file.execute("PRAGMA journal_mode=DELETE")  # one file, no companions
 
 
 def _checked(path: Path, said: str) -> dict[str, int]:

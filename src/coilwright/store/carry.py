@@ -72,8 +72,10 @@ def not_written(path: Path, error: OSError) -> CoilwrightError:
 
 
 def settle(path: Path) -> None:
-    """Wait until a file or folder is on the disk."""
-    handle = os.open(path, os.O_RDONLY)
+    """Wait until a file or folder is on the disk; Windows does so for folders by itself."""
+    if os.name == "nt" and path.is_dir():
+        return
+    handle = os.open(path, os.O_RDONLY if os.name != "nt" else os.O_RDWR)
     try:
         os.fsync(handle)
     finally:

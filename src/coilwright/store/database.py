@@ -8,7 +8,7 @@ import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Self
 
 import sqlalchemy as sa
 from platformdirs import user_data_path
@@ -22,6 +22,8 @@ _WAIT: Final = 10.0  # s that a writer waits for another one
 _ONE_WRITER: Final = 7_305_114  # key of PostgreSQL's advisory lock: any number, the same for all of us
 _RESTORE: Final = "restore a back-up with  coilwright store restore BACKUP --store NEW_FILE"
 
+_HELD: Final = f"was held by another program for more than {_WAIT:g} s; nothing was stored; try again"
+
 # SQLite's own name of an error (its beginning) -> what it means to the user; the first that fits.
 _SENTENCES: Final = (
     ("SQLITE_FULL", "cannot be written: the disk is full; nothing of this was stored; free some space and repeat"),
@@ -31,8 +33,8 @@ _SENTENCES: Final = (
         "SQLITE_NOTADB",
         f"must be a store, or a new file; received no database or a damaged one, left as it is; {_RESTORE}",
     ),
-    ("SQLITE_BUSY", f"was held by another program for more than {_WAIT:g} s; nothing was stored; try again"),
-    ("SQLITE_LOCKED", f"was held by another program for more than {_WAIT:g} s; nothing was stored; try again"),
+    ("SQLITE_BUSY", _HELD),
+    ("SQLITE_LOCKED", _HELD),
     ("SQLITE_READONLY", "cannot be written: it or its folder is read-only; choose another place with --store"),
     ("SQLITE_PERM", "cannot be written: it or its folder is read-only; choose another place with --store"),
     ("SQLITE_CANTOPEN", "cannot be opened: it or its folder is read-only or gone; choose another place with --store"),
@@ -62,7 +64,7 @@ class Database:
             url = sa.URL.create("sqlite", database=str(path))
         else:
             url = _address(given)
-            self.place = url.render_as_string(hide_password=True)
+            self.place = url.set(drivername="postgresql").render_as_string(hide_password=True)
         self.path = path
         try:
             self.engine = sa.create_engine(url, pool_pre_ping=path is None, connect_args=_wait(path))
@@ -81,7 +83,7 @@ class Database:
     def close(self) -> None:
         self.engine.dispose()
 
-    def __enter__(self) -> Any:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -103,6 +105,7 @@ class Database:
         """A connection that is the only writer; what it wrote is kept when the block ends well, else nothing of it."""
         with self._sentences(), self.engine.connect().execution_options(writes=True) as connection, connection.begin():
             if connection.dialect.name == "postgresql":
+                connection.exec_driver_sql(f"SET LOCAL lock_timeout = {round(1000 * _WAIT)}")
                 connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_ONE_WRITER})")
             yield connection
 
@@ -183,6 +186,8 @@ def sentence(error: Exception, place: str) -> Exception:
         if name.startswith(start):
             kept = BadInput if start in ("SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_READONLY") else _cannot
             return kept(Fault(place, what))
+    if type(cause).__name__ == "LockNotAvailable":  # PostgreSQL's word for it
+        return _cannot(Fault(place, _HELD))
     if not name and (getattr(error, "connection_invalidated", False) or type(cause).__name__ == "OperationalError"):
         reason = " ".join(str(cause).split())[:200]
         return _cannot(Fault(place, f"cannot be reached or was lost ({reason}); nothing of this was stored; try again"))
