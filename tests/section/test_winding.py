@@ -11,7 +11,8 @@ from coilwright.job.schema_workshop import Workshop
 from coilwright.section.build import build_section
 from coilwright.section.winding import free_side, helix_length, set_bend, spiral_length, wind, winding_of
 
-HEAD = 'format = 1\n[[body]]\nname = "part"\nmaterial = "copper"\nshape = { kind = "disc", diameter = "30 mm", height = "2 mm" }\n'
+HEAD = 'format = 1\n[[body]]\nname = "part"\nmaterial = "copper"\nshape = '
+HEAD += '{ kind = "disc", diameter = "30 mm", height = "2 mm" }\n'
 DRIVE = '\n[drive]\nfrequency = "100 kHz"\ncoil_current = "100 A"\non_time = "1 s"\n'
 TUBE = 'conductor = { section = "round tube", outside = "6 mm", bore = "4 mm" }\n'
 LEADS = 'leads = { length = "100 mm", spacing = "12 mm" }\n'

@@ -27,5 +27,5 @@ def test_steps_carry_the_figures(coil):
 def test_mandrel_of_a_helix_is_named():
     made = job(helix(3)).coil
     words = " ".join(winding_steps(made, wind(made, bend_radius=9e-3), Workshop()))
-    assert "mandrel of 42.95 mm" in words and "44.00 mm inside" in words  # 50 mean, 6 tube, and what it springs
+    assert "mandrel of 42.96 mm" in words and "44.00 mm inside" in words  # 50 mean, 6 tube, and what it springs
     assert "Bend the leads" not in words
