@@ -28,6 +28,7 @@ from coilwright.window.yields import (
 
 # Shares of scrap for which a sampling statement is written.
 PROMISES = (0.05, 0.02, 0.01, 0.002)
+_ROUGH_POSES = 2e-3  # of the power: what a coil out of line may be off by without a word
 
 
 @dataclass(frozen=True)
@@ -141,9 +142,15 @@ def findings_of(
     if parts.high - parts.low > 0.05:
         text = f"the yield is known only between {100 * parts.low:.1f} and {100 * parts.high:.1f} %, for the stand-ins are rough."
         yield Finding("window-rough", "warning", "yield", text, "Build on more full shots (--runs).")
+    if study.askew is not None:
+        yield from study.model.cells.at().part.findings
+        if study.askew.error > _ROUGH_POSES:
+            text = f"coils out of line are known to {100 * study.askew.error:.2g} % of their power only: the gap is narrow for such widths."
+            yield Finding("window-rough-poses", "warning", "varies", text, "Narrow the widths of sideways and tilt.")
     names = [q.what for q in study.varied]
     if "mains" in names and study.regulated:
-        text = f"the source holds its {study.model.fixture.control}, so the mains change nothing while it can regulate."
+        held = study.model.fixture.control if study.model.source is None else study.model.source.usual.tank.source.hold
+        text = f"the source holds its {held}, so the mains change nothing while it can regulate."
         yield Finding("window-regulated", "note", "varies mains", text)
     spread = float(stations.powers.max() / stations.powers.min() - 1.0) if len(stations.powers) > 1 else 0.0
     if spread > 0.005:
