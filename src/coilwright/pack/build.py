@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from importlib import import_module
 from pathlib import Path
 from typing import Any
+from warnings import catch_warnings, filterwarnings
 
 from coilwright.line.form import form_csv
 from coilwright.pack.contents import PackContents
@@ -53,8 +54,10 @@ class PackResult:
 
 def write_pack(contents: PackContents, folder: Path) -> PackResult:
     """Write everything into `folder`, which must exist. The same contents give the same bytes."""
-    drawings, tables = _workshop(contents)
-    made = pages(contents, drawings, tables, FORM)
+    with catch_warnings():  # letters the pictures' font lacks are drawn as boxes; nobody is helped by a warning each
+        filterwarnings("ignore", "Glyph .* missing from", UserWarning)
+        drawings, tables = _workshop(contents)
+        made = pages(contents, drawings, tables, FORM)
     pdf = typeset(made.data, made.pictures, folder / "pack.pdf")
     written = []
     for drawing in drawings:

@@ -20,6 +20,8 @@ FIRST = (
     "evacuated glass",
     "fumes",
     "toxic charge",
+    "gas",
+    "light",
     "leaks",
 )
 _MOST_CAUTIONS = 8
@@ -32,6 +34,7 @@ def card(c: Traced, ledger: Ledger, words: Words, pictures: list[dict[str, Any]]
     return {
         "lang": words.language,
         "title": words["title"],
+        "fails": "" if value_of(c.passed) else words["not_released"],
         "subtitle": f"{ledger.words(c.title.title)} · {ledger.words(c.title.digest)}",
         "settings": {"title": words["settings"], "rows": _settings(c, ledger, words)},
         "before": {"title": words["before"], "items": _before(c, words)},
@@ -99,7 +102,9 @@ def _limits(c: Traced, ledger: Ledger, words: Words) -> list[list[str]]:
     for what in READ_BY_OPERATOR:
         found = [r for r in c.machine.rows if value_of(r.what) == what and _usable(r)]
         if found and len(rows) < _MOST_LIMITS:
-            rows.append(_limit(found[0], len(found) > 1, ledger, words))
+            # without a charge nothing starts: the instant is that at which the part is hot enough
+            name = "hot-enough" if what == "start" and not _charged(c) else what
+            rows.append(_limit(name, found[0], len(found) > 1, ledger, words))
     return rows
 
 
@@ -107,7 +112,11 @@ def _usable(row: Traced) -> bool:
     return any(side and value_of(side.seen) for side in (row.low, row.high))
 
 
-def _limit(row: Traced, every: bool, ledger: Ledger, words: Words) -> list[str]:
+def _charged(c: Traced) -> bool:
+    return any(value_of(b.charge) is not None for b in c.job.bodies)
+
+
+def _limit(name: str, row: Traced, every: bool, ledger: Ledger, words: Words) -> list[str]:
     unit, digits = printed(value_of(row.kind))
     cells: dict[str, list[str]] = {"green": [], "amber": [], "red": []}
     for side, inside, outside in ((row.low, "≥", "<"), (row.high, "≤", ">")):
@@ -116,8 +125,8 @@ def _limit(row: Traced, every: bool, ledger: Ledger, words: Words) -> list[str]:
             cells["green"].append(f"{inside} {amber}")
             cells["amber"].append(f"{outside} {ledger.figure(side.amber, unit, digits)}")
             cells["red"].append(f"{outside} {red}")
-    name = words.reading(value_of(row.what)) + (f" ({words['every_station']})" if every else "")
-    return [name, *("\n".join(cells[k]) for k in ("green", "amber", "red"))]
+    label = words.reading(name) + (f" ({words['every_station']})" if every else "")
+    return [label, *("\n".join(cells[k]) for k in ("green", "amber", "red"))]
 
 
 def _passed(c: Traced, ledger: Ledger, words: Words) -> list[str]:
@@ -129,11 +138,7 @@ def _passed(c: Traced, ledger: Ledger, words: Words) -> list[str]:
 
 def _never(c: Traced, words: Words) -> list[str]:
     out = [words["never_dial"], words["never_reach"], words["never_bridge"], words["never_open"]]
-    if any(value_of(b.charge) is not None for b in c.job.bodies):
-        out.append(words["never_refire"])
-    else:
-        out.append(words["never_again"])
-    return out
+    return [*out, words["never_refire" if _charged(c) else "never_again"]]
 
 
 def _cautions(c: Traced, ledger: Ledger, words: Words, hazards: list[str]) -> list[str]:

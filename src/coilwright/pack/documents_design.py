@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from coilwright.pack.blocks import Block, beside, heading, notice, pairs, picture, sheet, small, table, text, together
-from coilwright.pack.traced import Ledger, Traced, called, pick, value_of
+from coilwright.pack.traced import Ledger, Traced, called, entries_of, pick, value_of
 
 Pictures = Mapping[str, str]  # what it shows -> file
 _CURVES = {
@@ -64,13 +64,10 @@ def _field(c: Traced, ledger: Ledger, pictures: Pictures) -> Iterator[Block]:
         rows.append(("leads, to be added", fig(leads.inductance, "uH"), fig(leads.resistance, "mohm"), ""))
         yield table(("at the coil", "inductance", "resistance", "Q"), rows)
     powers = []
-    for name in value_of(result.body_powers):
-        off = (
-            "–"
-            if not result.error or name not in value_of(result.error.power)
-            else fig(result.error.power[name], "%", 2)
-        )
-        powers.append((ledger.words(Traced(name, "key")), ledger.auto(result.body_powers[name], "W"), off))
+    for name, power in entries_of(result.body_powers):
+        known = result.error and value_of(name) in value_of(result.error.power)
+        off = fig(result.error.power[value_of(name)], "%", 2) if known else "–"
+        powers.append((ledger.words(name), ledger.auto(power, "W"), off))
     powers.append(("coil", ledger.auto(result.coil_power, "W"), ""))
     yield table(("power, cold", "", "estimated error"), powers)
     yield pairs(
@@ -84,12 +81,8 @@ def _field(c: Traced, ledger: Ledger, pictures: Pictures) -> Iterator[Block]:
         ]
     )
     points = [
-        (
-            ledger.words(Traced(n, "key")),
-            fig(pick("abs", result.points[n][0]), "mT", 3),
-            fig(pick("abs", result.points[n][1]), "mT", 3),
-        )
-        for n in value_of(result.points)
+        (ledger.words(name), *(fig(pick("abs", part), "mT", 3) for part in flux))
+        for name, flux in entries_of(result.points)
     ]
     if points:
         yield table(("flux density rms at", "radial", "axial"), points)
@@ -103,10 +96,9 @@ def _shot(c: Traced, ledger: Ledger, pictures: Pictures) -> Iterator[Block]:
     yield picture(pictures["shot"], "temperatures through the shot with the acceptance", height=88)
     yield picture(pictures["map"], "temperatures at the end of the shot", height=120)
     rows = []
-    for name in value_of(shot.trace.bodies):
-        body = shot.trace.bodies[name]
+    for name, body in entries_of(shot.trace.bodies):
         ends = [fig(x[len(value_of(x)) - 1], "degC") for x in (body.minimum, body.mean, body.maximum)]
-        rows.append((ledger.words(Traced(name, "key")), *ends, fig(pick("max", body.maximum), "degC")))
+        rows.append((ledger.words(name), *ends, fig(pick("max", body.maximum), "degC")))
     yield table(("at the end", "coldest", "mean", "hottest", "hottest ever"), rows)
     coil, last = shot.trace.coil, len(value_of(shot.trace.time)) - 1
     rows = [
@@ -212,7 +204,7 @@ def _window(c: Traced, ledger: Ledger, pictures: Pictures) -> Iterator[Block]:
         yield notice("missing", "No window", ledger.words(c.missing["window"]) + ".")
         return
     w, fig = c.window, ledger.figure
-    yield picture(pictures["ladder"], "how far each quantity may be out, alone and all at once", height=72)
+    yield picture(pictures["ladder"], "how far each quantity may be out, alone and all at once", height=105)
     rows = []
     for t in w.tolerances:
         q = t.quantity

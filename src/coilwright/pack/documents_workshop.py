@@ -56,5 +56,5 @@ def _widths(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[float]:
     for k, head in enumerate(heads):
         cells = [row[k] for row in rows]
         word = max((len(w) for text in (head, *cells) for w in text.split()), default=1)
-        out.append(float(max(word + 1, min(max((len(c) for c in cells), default=1), _LONG))))
+        out.append(float(max(word + 2, min(max((len(c) for c in cells), default=1), _LONG))))
     return out

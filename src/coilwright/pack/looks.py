@@ -52,6 +52,7 @@ _STYLE: Final[Any] = {
     "lines.linewidth": 1.8,
     "figure.dpi": 110,
     "savefig.dpi": 160,
+    "text.parse_math": False,  # a dollar sign in the name of a part is a dollar sign
     "svg.hashsalt": "coilwright",  # the same job gives the same bytes
 }
 

@@ -13,14 +13,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from coilwright.errors import CoilwrightError
 from coilwright.units import ZERO_CELSIUS
 
 _PICKS: Final[Mapping[str, Any]] = {"max": np.max, "min": np.min, "abs": abs, "len": len}
-
-
-class NotThere(CoilwrightError):
-    """A document asked for a figure that the results do not hold: the document is wrong, not the job."""
 
 
 class Traced:
@@ -60,6 +55,12 @@ def value_of(traced: Any) -> Any:
 def path_of(traced: Any) -> str:
     """The path as an expression over `contents`."""
     return str(traced._path)
+
+
+def entries_of(table: Any) -> Iterator[tuple[Traced, Traced]]:
+    """(key, value) of a mapping, both traced."""
+    for n, key in enumerate(value_of(table)):
+        yield Traced(key, f"list({path_of(table)})[{n}]"), table[key]
 
 
 def pick(how: str, traced: Any) -> Traced:

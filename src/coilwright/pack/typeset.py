@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Mapping
+from functools import cache
 from importlib.resources import as_file, files
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -18,11 +19,33 @@ from typing import Any, Final
 from coilwright.errors import CoilwrightError
 
 STANDARD: Final = "a-2b"  # PDF/A-2b, ISO 19005-2: made to be kept
+_LATIN: Final = 0x17F  # up to here every letter is in the fonts
 UNDATED: Final = (2000, 1, 1)  # PDF/A wants some day in the file; the paper itself then says "undated"
 
 
 class TypesetFailed(CoilwrightError):
     """The template could not be set: a fault of this package, with what the typesetter said."""
+
+
+def _showable(text: str) -> str:
+    """The text with characters that no font of the typesetter holds replaced by question marks: PDF/A takes no gaps."""
+    strange = {c for c in text if ord(c) > _LATIN and not _has_glyph(c)}
+    return text.translate({ord(c): "?" for c in strange})
+
+
+@cache
+def _has_glyph(character: str) -> bool:
+    import typst
+
+    # shown from data, as everything: the character is never read as markup
+    source = b"#set document(date: datetime(year: 2000, month: 1, day: 1))\n#sys.inputs.c"
+    try:
+        typst.compile(
+            source, sys_inputs={"c": character}, ignore_system_fonts=True, pdf_standards=STANDARD, timestamp=0
+        )
+    except typst.TypstError:
+        return False
+    return True
 
 
 def typeset(data: Mapping[str, Any], pictures: Mapping[str, str], target: Path) -> Path:
@@ -32,9 +55,10 @@ def typeset(data: Mapping[str, Any], pictures: Mapping[str, str], target: Path) 
     with TemporaryDirectory() as name, as_file(files("coilwright.pack") / "templates" / "pack.typ") as template:
         folder = Path(name)
         shutil.copyfile(template, folder / "pack.typ")
-        (folder / "pack.json").write_text(json.dumps(data, ensure_ascii=False, allow_nan=False), encoding="utf-8")
+        words = json.dumps(data, ensure_ascii=False, allow_nan=False)
+        (folder / "pack.json").write_text(_showable(words), encoding="utf-8")
         for file, svg in pictures.items():
-            (folder / file).write_text(svg, encoding="utf-8")
+            (folder / file).write_text(_showable(svg), encoding="utf-8")
         try:
             paper = typst.compile(
                 folder / "pack.typ", root=folder, ignore_system_fonts=True, pdf_standards=STANDARD, timestamp=0
