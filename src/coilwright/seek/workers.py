@@ -93,11 +93,12 @@ def _cluster(evaluator: Evaluator, address: str) -> Iterator[Workers]:
         what = f'no dask scheduler answers at "{address[:100]}" ({type(error).__name__}); start one, or leave --scheduler out'
         raise BadInput(Fault("--scheduler", what)) from None
     try:
-        shared = client.scatter(evaluator, broadcast=True) if client.scheduler_info()["workers"] else evaluator
+        _same_version(client)
+        shared = client.scatter(evaluator, broadcast=True)
 
         def run(tasks: Sequence[Task]) -> Iterator[tuple[int, Outcome]]:
             places = {client.submit(_afar, shared, task, pure=False): n for n, task in enumerate(tasks)}
-            for done in dask.as_completed(list(places)):
+            for done in dask.as_completed(list(places), loop=client.loop):
                 if done.status != "finished":
                     raise CoilwrightError(f"{_LOST} ({done.exception()})")
                 yield places[done], done.result()
@@ -105,6 +106,25 @@ def _cluster(evaluator: Evaluator, address: str) -> Iterator[Workers]:
         yield run
     finally:
         client.close()
+
+
+def _same_version(client: Any) -> None:
+    """Every worker must have this version: figures of another would not be those of `heat` here."""
+    try:
+        found = client.run(_version)
+    except Exception as error:  # whatever the other side raises: most often that it cannot load the package
+        what = f"a worker of the cluster cannot load coilwright ({type(error).__name__}: {error}); install it there, too"
+        raise BadInput(Fault("--scheduler", what)) from None
+    if not found:
+        raise BadInput(Fault("--scheduler", "the scheduler has no workers; start at least one"))
+    others = sorted(set(found.values()) - {_version()})
+    if others:
+        what = f"its workers have coilwright {', '.join(others)}, here it is {_version()}; install the same there"
+        raise BadInput(Fault("--scheduler", what))
+
+
+def _version() -> str:
+    return str(import_module("coilwright").__version__)
 
 
 def _afar(evaluator: Evaluator, task: Task) -> Outcome:
