@@ -67,9 +67,9 @@ def _dimensions(v: View, bank: BankLayout) -> None:
     v.up("between the bars", (0.0, bank.bar_width * MM), (0.0, high - bank.bar_width * MM), -out(8.0))
     v.up("height over the bars", (0.0, 0.0), (0.0, high), -out(18.0))
     v.across("length of the bars", (0.0, 0.0), (wide, 0.0), -out(18.0))
-    second = next((c for c in bank.cans if c.string == 2 and c.row == 1), None)
-    if second is not None:
-        x0, x1 = ((c.x + 0.5 * c.width) * MM for c in (first, second))
+    tops = [c for c in bank.cans if c.row == 1]
+    if len(tops) > 1:
+        x0, x1 = ((c.x + 0.5 * c.width) * MM for c in tops[-2:])
         v.across("pitch of the strings", (x0, high), (x1, high), high + out(9.0))
     v.up("height of a can", ((first.x + first.width) * MM, first.y * MM),
          ((first.x + first.width) * MM, (first.y + first.height) * MM), wide + out(8.0))  # fmt: skip

@@ -116,7 +116,7 @@ def _put(space: Any, item: Any, scale: float) -> None:
         space.add_arc(item.centre, item.radius, item.start, item.end, dxfattribs=on)
     elif isinstance(item, Hatch):
         hatch = space.add_hatch(color=256, dxfattribs=on)
-        hatch.set_pattern_fill("ANSI31", scale=item.spacing / 3.175 / scale, angle=item.angle - 45.0)
+        hatch.set_pattern_fill("ANSI31", color=256, scale=item.spacing / 3.175 / scale, angle=item.angle - 45.0)
         for loop in item.loops:
             hatch.paths.add_polyline_path(loop, is_closed=True, flags=16 if loop is not item.loops[0] else 1)
     elif isinstance(item, Text):
