@@ -2,6 +2,7 @@
 
 import csv
 import io
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,6 +18,8 @@ from coilwright.section.winding import winding_of
 from coilwright.steps.heat import heat
 from coilwright.tank.stress import stress_table
 from coilwright.units import ZERO_CELSIUS
+from coilwright.window.limits import Tolerance
+from coilwright.window.quantities import VariedQuantity
 
 from .workshop_contents import COILS, EXAMPLES, JOBS, contents_of, example, other_coil, with_shot
 
@@ -160,6 +163,27 @@ def test_a_job_without_a_coil_still_has_its_tables_and_no_drawings():
     assert there["winding-card"].rows == (("the job has no [coil]",),)
     assert all(t.rows for t in there.values())
     assert there["settings"].column("value") == (10.0, 30.0, 1.0)
+
+
+def test_settings_show_the_limits_of_the_window():
+    job = example(JOBS[5]).job
+    mains = VariedQuantity("mains", "mains", "", 1.0, 0.01, "normal", False)
+    current = VariedQuantity("drive.coil_current", "setting", "current", 132.0, 1.0, "normal", False)
+    ends = (
+        Tolerance(mains, 0.92, 1.09, ("", ""), (0.8, 1.2), (0.98, 1.02)),
+        Tolerance(current, 125.4, None, ("", ""), (100.0, 160.0), (130.0, 134.0)),
+    )
+    shot = with_shot("indicator-tube-getter/job.toml").shot
+    settings = by_name(contents_of(job, shot=shot, window=SimpleNamespace(tolerances=ends)))["settings"]
+    rows = {r[0]: r for r in settings.rows}
+    assert rows["mains voltage"][1:5] == (100.0, "% of nominal", "92 %", "109 %")
+    assert rows["coil current"][3:5] == ("95 %", None)
+    assert "alone" in settings.notes[0]
+
+
+def test_drawings_that_cannot_be_made_are_named():
+    table = by_name(with_shot("indicator-tube-getter/job.toml"))["drawings-not-made"]
+    assert table.column("drawing") == ("capacitor bank", "fixture") and all(table.column("why"))
 
 
 def test_litz_says_nothing_of_water_or_spring_back():

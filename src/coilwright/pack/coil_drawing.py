@@ -61,7 +61,7 @@ def coil_notes(contents: PackContents, winding: Winding) -> Iterator[str]:
     yield "CONDUCTOR:"
     yield described(coil.conductor)
     yield "WINDING:"
-    yield f"{_KINDS[winding.kind]}, {winding.turns:g}, {hand}"
+    yield f"{_KINDS[winding.kind]}, {winding.turns:g} turn{'' if winding.turns == 1 else 's'}, {hand}"
     yield _hand_words(winding)
     if coil.winding == "helix":
         mandrel = mandrel_diameter(coil.conductor, coil.mean_diameter)

@@ -271,6 +271,15 @@ def _settings(contents: PackContents) -> Iterator[Row]:
     for gauge in gauges(contents):
         row = gauge.low * MM, gauge.high * MM
         yield gauge.what, gauge.distance * MM, "mm", f"{row[0]:.3f}", f"{row[1]:.3f}", f"gauge, {gauge.limited_by}"
+    for t in () if contents.window is None else contents.window.tolerances:
+        if t.quantity.role == "mains":  # the other settings stand above with their limits
+            yield (
+                "mains voltage",
+                100.0 * t.quantity.nominal,
+                "% of nominal",
+                *_limits(contents, t.quantity.what),
+                "window",
+            )
     if report is not None and report.cooling is not None:
         water = report.cooling
         yield "water flow", water.flow * 60000.0, "L/min", None, None, "[cooling]"

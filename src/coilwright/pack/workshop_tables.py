@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from coilwright.pack.contents import PackContents
 from coilwright.pack.supply_tables import capacitor_tables, water_table, wiring_table
-from coilwright.pack.tables import Table
+from coilwright.pack.tables import Column, Table
 from coilwright.pack.winding_tables import cut_list, parts_list, settings_table, winding_card, winding_steps_table
+from coilwright.pack.workshop_drawings import not_drawn
 
 
 def tables(contents: PackContents) -> list[Table]:
     """Every table of the workshop; one whose section the job lacks says so in its only row."""
+    undrawn = not_drawn(contents)
+    named = Table("drawings-not-made", "Drawings not made", (Column("drawing"), Column("why")), tuple(undrawn.items()))
     return [
         winding_card(contents),
         winding_steps_table(contents),
@@ -19,4 +22,5 @@ def tables(contents: PackContents) -> list[Table]:
         wiring_table(contents),
         *capacitor_tables(contents),
         settings_table(contents),
+        *([named] if undrawn else []),
     ]
