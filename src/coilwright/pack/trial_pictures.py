@@ -62,24 +62,28 @@ def correlation_picture(result: TrialResult, path: Path | None = None) -> Any:
     """How the fitted quantities hang together, and how much of each prior the trial has taken away."""
     names = [f.unknown.name for f in result.fitted]
     count = len(names)
-    width = 5.2 + 0.55 * count
-    with sheet(width, 2.2 + 0.5 * count, ncols=2, width_ratios=(1.0, 1.0)) as (figure, (left, right)):
-        left.imshow(result.correlation, cmap=_CORRELATION_MAP, vmin=-1.0, vmax=1.0)
+    with sheet(5.4 + 0.6 * count, 2.4 + 0.45 * count, ncols=2, width_ratios=(1.3, 1.0)) as (figure, (left, right)):
+        shown = left.imshow(result.correlation, cmap=_CORRELATION_MAP, vmin=-1.0, vmax=1.0, aspect="auto")
         left.grid(False)
         for i in range(count):
             for j in range(count):
                 value = float(result.correlation[i, j])
-                colour = "#ffffff" if abs(value) > 0.7 else INK
+                red, green, blue, _ = shown.to_rgba(value)
+                colour = "#ffffff" if 0.3 * red + 0.6 * green + 0.1 * blue < 0.5 else INK
                 left.text(j, i, f"{value:+.2f}", ha="center", va="center", fontsize=8, color=colour)
         left.set_xticks(range(count), names, rotation=35, ha="right")
         left.set_yticks(range(count), names)
         left.set_title("correlation after the trial")
         told = [100.0 * f.told for f in result.fitted]
         right.barh(range(count), told, color=[HOT if f.told > 0.8 else CURRENT for f in result.fitted], height=0.6)
-        right.set_yticks(range(count), [])
-        right.set(ylim=(count - 0.5, -0.5), xlim=(0, 105), xlabel="width left of what it was before, %")
+        for k, share in enumerate(told):
+            inside = share > 75.0
+            right.text(share + (-2 if inside else 2), k, f"{share:.0f} %", va="center", ha="right" if inside else "left",
+                       fontsize=8, color="#ffffff" if inside else INK)  # fmt: skip
+        right.set_yticks([])
+        right.set(ylim=(count - 0.5, -0.5), xlim=(0, 105), xlabel="of its interval before the trial, %")
         right.grid(axis="y", visible=False)
-        right.set_title("what the trial left open")
+        right.set_title("left of the interval")
         return save(figure, path)
 
 

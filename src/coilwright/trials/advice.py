@@ -13,10 +13,10 @@ from coilwright.trials.calibrate import TrialModel
 from coilwright.trials.fit import MapFit
 from coilwright.trials.further import Candidate, Further, further
 from coilwright.trials.measured import USUAL_ERROR, Channel
-from coilwright.trials.runs import Run, foretold, run_all
+from coilwright.trials.runs import Run, foretold, run_around
 from coilwright.trials.sheet import READINGS, TIMED_BY
 
-_STEPS = (0.1, 0.5)  # prior sigmas: wide, so that the noise of the runs is not taken for knowledge
+_STEP = 0.03  # prior sigmas
 _OTHER_POWER = 0.8  # of what the source holds, for a second shot
 _LONGEST = 600.0  # s of further logging
 
@@ -27,28 +27,23 @@ class Slopes:
 
     middle: Run
     pairs: tuple[tuple[Run, Run], ...]
-    widths: Array
 
     def of(self, read: Callable[[Run], float | Array]) -> Array:
         """(n, p) derivatives of a reading."""
-        columns = [
-            (np.atleast_1d(read(a)) - np.atleast_1d(read(b))) / (2.0 * w)
-            for (a, b), w in zip(self.pairs, self.widths, strict=True)
-        ]
+        columns = [(np.atleast_1d(read(a)) - np.atleast_1d(read(b))) / (2.0 * _STEP) for a, b in self.pairs]
         return np.stack(columns, axis=1)
 
 
 def slopes(model: TrialModel, fit: MapFit, job_of: Callable[[Array], Job], end: float) -> Slopes:
     p = len(model.unknowns)
-    widths = np.clip(4.0 * fit.spread[:p], *_STEPS)
     rows = [fit.u[:p]]
     for k in range(p):
         for sign in (1.0, -1.0):
             row = fit.u[:p].copy()
-            row[k] += sign * widths[k]
+            row[k] += sign * _STEP
             rows.append(row)
-    runs = run_all([job_of(r) for r in rows], end, model.effort.workers, model.effort.level)
-    return Slopes(runs[0], tuple(zip(runs[1::2], runs[2::2], strict=True)), widths)
+    runs = run_around([job_of(r) for r in rows], end, model.effort.workers, model.effort.level)
+    return Slopes(runs[0], tuple(zip(runs[1::2], runs[2::2], strict=True)))
 
 
 def advice(model: TrialModel, fit: MapFit) -> tuple[Further, ...]:
@@ -143,7 +138,7 @@ def _scalar(model: TrialModel, found: Slopes, what: str, names: Sequence[str]) -
 def _weighed(model: TrialModel) -> Iterator[Candidate]:
     """A balance and the material's own specific heat, in place of calliper and handbook."""
     for k, x in enumerate(model.unknowns):
-        if x.aside:
+        if x.aside and x.kind == "density":
             rows = np.zeros((1, len(model.names)))
             rows[0, k] = x.width
             yield Candidate(f"the part on a balance ({x.name} to 1 %)", rows, np.array([0.01]))

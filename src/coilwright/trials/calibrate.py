@@ -14,13 +14,12 @@ from coilwright.section.quad9 import Array
 from coilwright.section.sizes import Level
 from coilwright.trials.fit import Group, MapFit, fit_map
 from coilwright.trials.measured import Channel, Measured
-from coilwright.trials.runs import Run, foretold, run_all
+from coilwright.trials.runs import Run, foretold, run_around
 from coilwright.trials.unknowns import Unknown
 from coilwright.units import parse
 
 START = "moment of power on"
-_KEPT = 400  # runs remembered
-# Sigmas away at which the band is measured: the steps of the integrator leave some noise, which this divides.
+# Sigmas away at which the band is measured.
 _REACH = 2.0
 _UNMOVED = 0.1  # prior sigmas
 _MUTE = 0.98  # posterior over prior width: nothing learnt
@@ -39,7 +38,7 @@ class TrialModel:
     """A job, what is unknown about it, and what was measured: rows of unknowns in, foretold data out.
 
     The unknowns are those of the job, then the moment of power on, then one common reading error per channel; each on
-    a scale where it is standard normal beforehand. Runs are remembered.
+    a scale where it is standard normal beforehand. The last shot in the middle is remembered.
     """
 
     job: Job
@@ -82,17 +81,18 @@ class TrialModel:
         return {x.key: x.text(x.value(float(v))) for x, v in zip(self.unknowns, u, strict=False)}
 
     def shots(self, rows: Array) -> list[Run]:
-        """A run for every row; only rows whose part of the job is new are shot."""
+        """A run for every row, all with the time steps that the first asks for; nothing is shot twice in a batch."""
         p = len(self.unknowns)
         keys = [tuple(float(v) for v in row[:p]) for row in rows]
-        new = [k for k in dict.fromkeys(keys) if k not in self._known]
-        if len(self._known) + len(new) > _KEPT:
-            self._known = {k: r for k, r in self._known.items() if k in keys}
-        jobs = [self._job(np.array(k)) for k in new]
-        for key, shot in zip(new, run_all(jobs, self.trial.end, self.effort.workers, self.effort.level), strict=True):
-            self._known[key] = shot
-        self.runs += len(new)
-        return [self._known[k] for k in keys]
+        different = list(dict.fromkeys(keys))
+        if len(different) == 1 and keys[0] in self._known:
+            return [self._known[keys[0]]] * len(keys)
+        around = run_around([self._job(np.array(k)) for k in different], self.trial.end, self.effort.workers,
+                            self.effort.level)  # fmt: skip
+        self.runs += len(around) + 1
+        found = dict(zip(different, around, strict=True))
+        self._known = {keys[0]: found[keys[0]]}
+        return [found[k] for k in keys]
 
     def _job(self, u: Array) -> Job:
         try:
@@ -182,7 +182,7 @@ def sigma_runs(jobs: Callable[[Array], Job], fit: MapFit, unknowns: int, end: fl
     """Full shots at the fit and either side of it; `jobs` makes the job of a row of unknowns."""
     u = fit.u[:unknowns]
     rows = [u, *(u + sign * _REACH * s for s in directions(fit, unknowns) for sign in (1.0, -1.0))]
-    runs = run_all([jobs(r) for r in rows], end, effort.workers, effort.level)
+    runs = run_around([jobs(r) for r in rows], end, effort.workers, effort.level)
     return Sigmas(runs[0], tuple(zip(runs[1::2], runs[2::2], strict=True)))
 
 

@@ -17,10 +17,13 @@ import numpy as np
 from coilwright.errors import BadInput, Fault, NotConverged
 from coilwright.section.quad9 import Array
 
-Forward = Callable[[Array], Array]  # (m, p) rows of unknowns -> (m, n) foretold data
-# Steps of the difference quotients, in sigmas of the prior: wide at first, far above what the steps of a shot leave as
-# noise; then about what is still unknown, because a charge that fires makes an edge that no wide step can follow.
-_STEPS = (0.02, 0.3)
+Forward = Callable[
+    [Array], Array
+]  # (m, p) rows of unknowns -> (m, n) foretold data; the first row is the middle of all
+# Steps of the difference quotients, in sigmas of the prior: wide in the first round, to look past the edge that a charge
+# makes when it fires; then narrow, because wide ones of different unknowns smear that edge differently and would part what
+# cannot be parted. Shots around one take its time steps (runs.run_around), so narrow ones are smooth.
+_WIDE, _NARROW = 0.3, 0.03
 _SETTLED = 0.1  # of a posterior sigma
 _FLAT = 0.005  # share of the sum of squares that a round must still gain
 _MOST = 20
@@ -130,7 +133,7 @@ class _Search:
         self.sigma = sigma.copy()
         self.inflation = {g.name: 1.0 for g in groups}
         self.runs = 0
-        self.widths = np.full(p, _STEPS[1])
+        self.width = _WIDE
 
     def run(self) -> MapFit:
         u = np.zeros(self.p)
@@ -141,7 +144,7 @@ class _Search:
             cost = self._cost(u, foretold)
             costs.append(cost)
             step, covariance = self._step(u, residual, jacobian, damping)
-            self.widths = np.clip(np.sqrt(np.diag(covariance)), *_STEPS)
+            self.width = _NARROW
             moved = float(np.sqrt(step @ np.linalg.solve(covariance, step)))
             if moved < _SETTLED or (len(costs) > 1 and abs(costs[-2] - cost) < max(0.05, _FLAT * cost)):
                 if honest and self._honest(residual, covariance) < 0.1:
@@ -162,11 +165,11 @@ class _Search:
         for k in range(self.p):
             for sign in (1.0, -1.0):
                 row = u.copy()
-                row[k] += sign * self.widths[k]
+                row[k] += sign * self.width
                 rows.append(row)
         out = self.forward(np.array(rows))
         self.runs += len(rows)
-        slopes = (out[1::2] - out[2::2]) / (2.0 * self.widths[:, None])
+        slopes = (out[1::2] - out[2::2]) / (2.0 * self.width)
         return out[0], slopes.T
 
     def _cost(self, u: Array, foretold: Array) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +16,7 @@ from coilwright.job.faults import suggestion
 from coilwright.readings.records import Temperatures
 from coilwright.readings.temperature import read_temperature
 from coilwright.readings.thermal import MAD_TO_SIGMA, mask_glitches
-from coilwright.section.quad9 import Array
+from coilwright.section.quad9 import Array, BoolArray
 from coilwright.trials.sheet import EVENTS, TrialSheet
 
 USUAL_ERROR = (
@@ -159,11 +159,34 @@ def _clean(trace: Temperatures, name: str) -> tuple[Array, Array, float, tuple[F
     if len(values) < _MASKABLE:
         return trace.time, values, USUAL_ERROR, ()
     clean = mask_glitches(trace, name)
-    t, v = trace.time[clean.good], values[clean.good]
+    good = _readmitted(values, clean.good, clean.noise)
+    t, v = trace.time[good], values[good]
     # a quiet logger prints whole kelvins: the rounding is noise too
     steps = np.abs(np.diff(v))
     grain = float(steps[steps > 0.0].min()) if np.any(steps > 0.0) else 0.0
-    return t, v, max(clean.noise, grain / math.sqrt(12.0), 0.05), clean.findings
+    return t, v, max(clean.noise, grain / math.sqrt(12.0), 0.05), _told(clean.findings, int((~good).sum()), len(values))
+
+
+def _readmitted(values: Array, good: BoolArray, noise: float) -> BoolArray:
+    """Masked samples between the good ones before and after come back: a charge that fires jumps, pick-up stands out."""
+    places = np.flatnonzero(good)
+    out = good.copy()
+    for k in np.flatnonzero(~good):
+        after = int(np.searchsorted(places, k))
+        near = [values[places[j]] for j in (after - 1, after) if 0 <= j < len(places)]
+        out[k] = len(near) == 2 and min(near) - 3.0 * noise <= values[k] <= max(near) + 3.0 * noise
+    return out
+
+
+def _told(findings: tuple[Finding, ...], masked: int, of: int) -> tuple[Finding, ...]:
+    """The findings of the cleaning with the count that remains."""
+    out = []
+    for f in findings:
+        if f.code != "pick-up-masked":
+            out.append(f)
+        elif masked:
+            out.append(replace(f, text=f"{masked} of {of} samples stand off their neighbours and are left out."))
+    return tuple(out)
 
 
 def _start(

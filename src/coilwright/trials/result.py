@@ -259,13 +259,16 @@ def findings_of(
                 else "No further trial looked at would tell."
             )
             out.append(Finding("trial-tells-nothing", "warning", f.unknown.name, text, say if advice else ""))
-    for i, a in enumerate(fitted):
-        for j in range(i):
-            r = float(correlation[i, j])
-            if abs(r) > STRONG:
-                pair = f"{fitted[j].unknown.name} and {a.unknown.name}"
-                text = f"cannot be told apart well (correlation {r:+.2f}): only one combination of them is known."
-                out.append(Finding("trial-cannot-separate", "note", pair, text, "Use them together, or fix one."))
+    strong = [
+        f"{fitted[j].unknown.name} with {fitted[i].unknown.name} ({correlation[i, j]:+.2f})"
+        for i in range(len(fitted))
+        for j in range(i)
+        if abs(float(correlation[i, j])) > STRONG
+    ]
+    if strong:
+        text = f"only combinations of these are well known: {', '.join(strong)}."
+        say = "Use them together, as the fitted job does; a value fixed or measured by itself parts them."
+        out.append(Finding("trial-cannot-separate", "note", "correlation", text, say))
     if bend > 0.5:
         text = f"within its interval the shot bends by {bend:.1f} sigmas: the intervals are rough."
         out.append(Finding("trial-bent", "warning", "intervals", text, "Narrow the priors, or take a further trial."))

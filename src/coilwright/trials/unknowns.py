@@ -31,6 +31,7 @@ WORDS = {
     "gap": 0.5e-3,
     "charge": 1.0,
     "heat content": 0.03,  # mass by calliper, specific heat by the book
+    "charge heat": 0.10,
 }
 _USUAL = 0.1
 _NUMBER = re.compile(r"^\s*[-+]?[\d.]+(?:[eE][-+]?\d+)?\s*")
@@ -95,8 +96,8 @@ def unknowns(job: Job, asked: Sequence[str], electrical: bool = False) -> tuple[
     """What is to be fitted: short words or keys, each with "=WIDTH" where the usual width of the prior is not wanted.
 
     Without any: what applies out of power, emissivity, support, contact, convection and charge, and with `electrical`
-    readings resistivity and gap too. The heat content of the parts goes along unless it is asked for: a temperature tells
-    power over heat content, never power alone. Raises BadInput for what the job does not have.
+    readings resistivity and gap too. The heat content of parts and charge goes along unasked: a temperature tells power over heat
+    content, never power alone. Raises BadInput for what the job does not have.
     """
     if not asked:
         return tuple(_usual(job, electrical))
@@ -108,7 +109,7 @@ def unknowns(job: Job, asked: Sequence[str], electrical: bool = False) -> tuple[
             raise BadInput(Fault(f'--fit "{text[:60]}"', f"{job.name} has nothing of that kind; {_has(job)}"))
         out += [_with_width(x, width, text) if width else x for x in found]
     keys = [x.key for x in out]
-    out += [x for x in _heat_content(job) if x.key not in keys]
+    out += [x for x in _heats(job) if x.key not in keys]
     twice = next((k for k in keys if keys.count(k) > 1), None)
     if twice is not None:
         raise BadInput(Fault("--fit", f"{twice} is asked for twice; name it once"))
@@ -118,7 +119,7 @@ def unknowns(job: Job, asked: Sequence[str], electrical: bool = False) -> tuple[
 def _usual(job: Job, electrical: bool) -> Iterator[Unknown]:
     for word in ("power", "emissivity", "support", "contact", "convection", "charge"):
         yield from _of_word(job, word)
-    yield from _heat_content(job)
+    yield from _heats(job)
     if electrical:
         for word in ("resistivity", "gap"):
             yield from _of_word(job, word)
@@ -142,6 +143,7 @@ def _of_word(job: Job, word: str) -> list[Unknown]:
         "gap": _gap,
         "charge": _charge,
         "heat content": _heat_content,
+        "charge heat": _charge_heat,
     }
     return list(finders[word](job))
 
@@ -245,8 +247,23 @@ def _heat_content(job: Job) -> Iterator[Unknown]:
     for b in _work(job):
         density = b.overrides.density or job.library().get(b.material).density
         key = f"{_path(b.name)}.overrides.density"
-        name = f"{_called(job, 'heat content', b.name)} (density)"
+        name = _called(job, "heat content", b.name)
         yield Unknown(name, key, "density", density, WORDS["heat content"], "log", "kg/m^3", aside=True)
+
+
+def _charge_heat(job: Job) -> Iterator[Unknown]:
+    for b in job.bodies:
+        if b.charge is not None:
+            heat = b.charge.heat or charge_law(b.charge.kind).heat_of_reaction
+            key = f"{_path(b.name)}.charge.heat"
+            name = _called(job, "charge heat", b.name)
+            yield Unknown(name, key, "specific_energy", heat, WORDS["charge heat"], "log", "J/g", aside=True)
+
+
+def _heats(job: Job) -> Iterator[Unknown]:
+    """What goes along unasked: heat content of the parts and heat of the charge scale every power found."""
+    yield from _heat_content(job)
+    yield from _charge_heat(job)
 
 
 def _of_key(job: Job, key: str, has_width: bool) -> Unknown:
