@@ -1,7 +1,7 @@
-"""Real tube turns close to a bar, set aside and tilted, computed in three dimensions with the finite-element library ngsolve.
+"""Real tube turns close to a bar, set aside and tilted, in three dimensions with the finite-element library ngsolve.
 
-Unlike the package the turns' currents are free to crowd wherever the pose drives them. Half model y > 0 (A x n = 0 there and on a far
-sphere), whole field A with nodes of its own order in air, bar and turns; every turn has its own voltage, all carry 1 A rms. Lengths in mm.
+Unlike in the package the turns' currents are free to crowd wherever the pose drives them. Half model y > 0 (A x n = 0 there
+and on a far sphere), whole field A; every turn has its own voltage and all carry 1 A rms. Lengths in mm.
 
     python -m tests.crosscheck.ngsolve_pose [NAME]      computes what pose_reference.json does not hold yet
 """
@@ -19,6 +19,7 @@ MM = 1e-3
 MU0 = 4e-7 * math.pi
 STORED = Path(__file__).with_name("pose_reference.json")
 FAR = 300.0
+
 
 @dataclass(frozen=True)
 class Case:
@@ -40,7 +41,13 @@ class Case:
 
 CASES = (
     Case("one turn, 1 mm gap, 0.5 mm aside", ((11.0, 0.0),), 0.5, 0.0, ((2, 1.5), (3, 1.1))),
-    Case("two turns, 1 mm gap, 0.3 mm aside and tilted 4 deg", ((11.0, -2.5), (11.0, 2.5)), 0.3, 4.0, ((2, 1.5), (3, 1.5))),
+    Case(
+        "two turns, 1 mm gap, 0.3 mm aside and tilted 4 deg",
+        ((11.0, -2.5), (11.0, 2.5)),
+        0.3,
+        4.0,
+        ((2, 1.5), (3, 1.5)),
+    ),
 )
 
 
@@ -90,7 +97,7 @@ def _mesh(case, offset, tilt, size):
 
 
 def solve(case, offset, tilt, order, size):
-    """Losses (W) at 1 A rms of bar and turns, shares of the bar's loss that go as cos and cos 2 of the azimuth, R (ohm), L (H)."""
+    """At 1 A rms the losses (W) of bar and turns, the shares of the bar's that go as cos and cos 2 of the azimuth, R and L."""
     import ngsolve as ng
 
     mesh, omega = _mesh(case, offset, tilt, size), 2 * math.pi * case.frequency

@@ -145,7 +145,8 @@ def findings_of(
     if study.askew is not None:
         yield from study.model.cells.at().part.findings
         if study.askew.error > _ROUGH_POSES:
-            text = f"coils out of line are known to {100 * study.askew.error:.2g} % of their power only: the gap is narrow for such widths."
+            known = f"{100 * study.askew.error:.2g} %"
+            text = f"coils out of line are known to {known} of their power only: the gap is narrow for such widths."
             yield Finding("window-rough-poses", "warning", "varies", text, "Narrow the widths of sideways and tilt.")
     names = [q.what for q in study.varied]
     if "mains" in names and study.regulated:
