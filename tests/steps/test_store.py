@@ -1,17 +1,22 @@
 """The steps about what is kept: figures of a job, coils beside their design, the shelf from a stock file, hand-overs."""
 
 import math
+from types import SimpleNamespace
 
 import pytest
 
 from coilwright.errors import BadInput
 from coilwright.job import loads, template
+from coilwright.line.record import Beside
+from coilwright.line.why import predicted_healthy
+from coilwright.steps import store as steps
 from coilwright.steps.field import field
 from coilwright.steps.quick import quick
 from coilwright.steps.store import designed, figures, find, hand_over, keep, measured_coil, shelve
 from coilwright.store.opening import open_store
 from coilwright.store.records import CoilReading
 from coilwright.tank.stock import parse_stock
+from tests.line.machines import board
 
 STOCK = """\
 name,capacitance,count,price,tolerance,loss_tangent,frequency,rated_voltage,rated_current,rated_kvar,\
@@ -156,3 +161,29 @@ def test_a_hand_over(store):
     assert store.hand_overs("press 2") == (kept,)
     with pytest.raises(BadInput, match=r"at least one \[\[machine.reading\]\]"):
         hand_over(store, "press 2", job())
+
+
+def test_what_the_model_says_stands_beside_cold_readings(store, monkeypatch):
+    rows = [Beside("frequency", 0, 101e3, 50.0, 99e3, "model", 1.0), Beside("start", 1, 4.8, 0.1, 4.7, "stations", 1.0)]
+    monkeypatch.setattr(steps, "line_record", lambda job: SimpleNamespace(rows=rows))
+    kept = hand_over(store, "press 2", loads(template("ring-through-glass") + MACHINE), model=True)
+    assert [r.predicted for r in kept.readings] == [99e3, None, None, None]
+
+    def cannot(job):
+        raise BadInput("no machine")
+
+    monkeypatch.setattr(steps, "line_record", cannot)
+    kept = hand_over(store, "press 2", loads(template("ring-through-glass") + MACHINE), model=True)
+    assert [r.predicted for r in kept.readings] == [None] * 4
+
+
+@pytest.mark.slow
+def test_a_hand_over_stands_beside_the_model(store):
+    fixture = '\n[fixture]\nstations = 6\nspacing = "80 mm"\nfeed = "series"\ncontrol = "voltage"\n'
+    machine = loads(template("ring-through-glass") + fixture + MACHINE).with_value("drive.coil_current", "139 A")
+    first, second, third, fourth = hand_over(store, "press 2", machine, model=True).readings
+    expected = predicted_healthy(board().plant)
+    assert first.predicted == pytest.approx(expected["frequency"], rel=1e-6)
+    assert second.predicted == pytest.approx(expected["q"], rel=0.2)  # the board of the record takes its Q from it
+    assert third.predicted is None  # hot: the model's are cold
+    assert fourth.predicted == pytest.approx(expected["start"], rel=0.05)

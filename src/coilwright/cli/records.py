@@ -231,6 +231,7 @@ def machine(
     job: Annotated[
         Path | None, typer.Argument(metavar="[JOB]", help="take the hand-over from its [machine]", show_default=False)
     ] = None,
+    model: Annotated[bool, typer.Option("--model", help="keep what the model says beside it (takes a while)")] = False,
     place: Place = None,
     as_json: AsJson = False,
 ) -> None:
@@ -242,16 +243,16 @@ def machine(
         from coilwright.store.records import as_table
 
         if job is not None:
-            hand_over(store, name, load(job))
+            hand_over(store, name, load(job), model=model)
         found = store.hand_overs(name)
         if as_json:
             print_json({"machine": name, "hand_overs": [as_table(h) for h in found]})
             return 0
         for h in found:
             print(f"{name}: hand-over kept {day(h.when)}" + (f', job "{h.job}" version {h.version}' if h.job else ""))
-            rows = [(r.what, str(r.station or "whole"), r.condition, r.state, f"{r.value:.5g}", f"{r.sigma:.2g}")
-                    for r in h.readings]  # fmt: skip
-            print(table(rows, ("reading", "station", "", "", "value (SI)", "one sigma")))
+            rows = [(r.what, str(r.station or "whole"), r.condition, r.state, f"{r.value:.5g}", f"{r.sigma:.2g}",
+                     "" if r.predicted is None else f"{r.predicted:.5g}") for r in h.readings]  # fmt: skip
+            print(table(rows, ("reading", "station", "", "", "value (SI)", "one sigma", "model")))
         return 0
 
     _with_store(as_json, place, work)

@@ -15,6 +15,7 @@ from coilwright.job import Job, loads
 from coilwright.line.machine import amount, read_machine, uncertainty_of
 from coilwright.section.scene import scene
 from coilwright.steps.field import leads_of, start_temperatures
+from coilwright.steps.line import line_record
 from coilwright.steps.quick import quick
 from coilwright.store.alike import Like, alike
 from coilwright.store.opening import Store
@@ -145,18 +146,32 @@ def _ratings(curves: Mapping[str, RatingCurve | None]) -> dict[str, tuple[float,
     }
 
 
-def hand_over(store: Store, machine: str, job: Job) -> HandOverRecord:
-    """Keep the section [machine] of a job as a hand-over of `machine`; the job must be kept first. Raises BadInput."""
+def hand_over(store: Store, machine: str, job: Job, *, model: bool = False) -> HandOverRecord:
+    """Keep the section [machine] of a job as a hand-over of `machine`; with `model` beside what the model says (seconds).
+
+    It refers to the version of the job in the store that has this text, if there is one. Raises BadInput.
+    """
     record = read_machine(job)
     if not record.reading:
         what = "must hold at least one [[machine.reading]]: what the machine read when it was right"
         raise BadInput(Fault(f"{job.name}: machine", what))
-    readings = []
+    told, readings = _told(job) if model else {}, []
     for n, r in enumerate(record.reading, 1):
         where = f"{job.name}: machine.reading {n}"
         value = amount(r.value, r.what, where)
         sigma = uncertainty_of(r, value, where)
-        readings.append(HandOverReading(r.what, r.station or 0, value, sigma, r.condition, r.state))
+        cold = (r.condition, r.state) == ("cold", "loaded")
+        predicted = told.get((r.what, r.station or 0)) if cold else None
+        readings.append(HandOverReading(r.what, r.station or 0, value, sigma, r.condition, r.state, predicted))
     version = next((v for v in store.newest_versions() if v.text == job.text), None)
     of, number = (None, None) if version is None else (version.job, version.number)
     return store.add_hand_over(HandOverRecord(machine, job.to_dict()["machine"], tuple(readings), of, number))
+
+
+def _told(job: Job) -> dict[tuple[str, int], float]:
+    """What the model says of readings of a hand-over; nothing when the job does not describe the machine."""
+    try:
+        rows = line_record(job).rows
+    except (BadInput, NotConverged):
+        return {}
+    return {(r.what, r.station): r.predicted for r in rows if r.predicted is not None and r.against == "model"}
