@@ -23,7 +23,19 @@ def address():
 def test_a_cluster_finds_what_one_process_finds(address, tmp_path, capsys):
     job = tmp_path / "job.toml"
     job.write_text((WASHER + SEEK).replace(*LOWER), encoding="utf-8")
-    words = ["seek", job, "--evaluations", "10", "--points", "2", "--scheduler", address, "--out", tmp_path / "out", "--json"]
+    words = [
+        "seek",
+        job,
+        "--evaluations",
+        "10",
+        "--points",
+        "2",
+        "--scheduler",
+        address,
+        "--out",
+        tmp_path / "out",
+        "--json",
+    ]
     with pytest.raises(SystemExit) as leave:
         main([str(w) for w in words])
     assert leave.value.code == 0
@@ -31,7 +43,9 @@ def test_a_cluster_finds_what_one_process_finds(address, tmp_path, capsys):
     alone = seek(washer(SEEK, LOWER), cw.seek.Effort(evaluations=10, most=2, processes=1)).to_dict()
     assert json.dumps(found["front"]) == json.dumps(alone["front"])
     assert found["evaluations"] == 10
-    again = seek(cw.load(job), cw.seek.Effort(evaluations=10, most=2, scheduler=address, folder=tmp_path / "out", resume=True))
+    again = seek(
+        cw.load(job), cw.seek.Effort(evaluations=10, most=2, scheduler=address, folder=tmp_path / "out", resume=True)
+    )
     assert again.computed == 0
 
 

@@ -54,7 +54,15 @@ def test_it_answers_in_text_and_writes_job_files_and_pictures(job, capsys):
 def test_one_json_object_and_nothing_else(job, capsys):
     assert run("seek", "job.toml", *SMALL, "--json") == 0
     out, err = capsys.readouterr()
-    assert set(json.loads(out)) >= {"front", "balanced", "as_drawn", "stopped", "findings", "cautions", "better_than_drawn"}
+    assert set(json.loads(out)) >= {
+        "front",
+        "balanced",
+        "as_drawn",
+        "stopped",
+        "findings",
+        "cautions",
+        "better_than_drawn",
+    }
     assert err == ""
     assert not (job / NAME).exists()
 
@@ -100,7 +108,9 @@ def lines_of(record):
 def test_a_killed_search_carries_on_to_the_same_front(job, capsys):
     """kill -9 in the middle, with two workers; meanwhile nobody else may write to the record."""
     words = ["seek", "job.toml", "--evaluations", "12", "--points", "2", "--workers", "2", "--out", "out"]
-    search = subprocess.Popen([sys.executable, "-m", "coilwright", *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    search = subprocess.Popen(
+        [sys.executable, "-m", "coilwright", *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
     record = job / "out" / NAME
     try:
         until = time.monotonic() + 120.0

@@ -180,3 +180,12 @@ def test_ratings_of_source_and_capacitors_stop_points():
     assert 1.0 < low.figures["capacitor use"] / fine.figures["capacitor use"] <= 4.0 + 1e-9
     stalled = look(job, {"tank.transformer.ratio": 3}, ("capacitor use",))
     assert (stalled.stage, list(stalled.stops)) == ("field", ["the source runs on the coil"])
+
+
+def test_one_odd_point_does_not_end_a_search(monkeypatch):
+    def broken(*_):
+        raise ZeroDivisionError("float division by zero")
+
+    monkeypatch.setattr("coilwright.seek.evaluate.short_of_energy", broken)
+    found = look(washer(), {})
+    assert found.stops == {"no fault of coilwright itself": (1.0, "ZeroDivisionError: float division by zero")}

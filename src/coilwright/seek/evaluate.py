@@ -15,6 +15,7 @@ from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
+from numpy.linalg import LinAlgError
 from scipy.integrate import trapezoid
 
 from coilwright.errors import BadInput, NotConverged
@@ -48,6 +49,7 @@ _WEAKEST = 0.25  # of the setting: the power margin is not looked for below
 _FARTHEST = 10e-3  # m: how far back the coil is tried
 _SETTING_PER_MARGIN = 0.45  # time to a temperature goes about with the square of the setting: first guess only
 _MILLIMETRE = 1e-3
+INNER_FAULT = "no fault of coilwright itself"
 
 
 @dataclass(frozen=True)
@@ -119,6 +121,8 @@ class Evaluator:
             return Outcome(values, changes, "field", _reasons(error, self.job.name))
         except NotConverged as error:
             return Outcome(values, changes, "field", {"a solution that converges": (1.0, str(error))})
+        except (ArithmeticError, ValueError, LinAlgError) as error:  # one odd point must not end a search of hours
+            return Outcome(values, changes, "field", {INNER_FAULT: (1.0, f"{type(error).__name__}: {error}")})
 
 
 def _reasons(error: BadInput, file: str) -> dict[str, tuple[float, str]]:
@@ -224,8 +228,16 @@ class _Point:
 
     @cached_property
     def _current(self) -> float:
-        """Coil current (A) about which a saturating part is looked at."""
-        return self.job.drive.coil_current or 1.0
+        """Coil current (A) about which a saturating part is looked at: what the drive gives the cold part."""
+        if not self.model.field.nonlinear:
+            return 1.0
+        base, f = self.model.field.base, self.model.field.base.model.frequency
+        start = {b.name: self.model.scene.start_temperature(b.mesh.regions[0]) for b in base.model.bodies}
+        current = self.job.drive.coil_current or 100.0
+        for _ in range(3):
+            z = base.state(start, base.drive(current)).impedance + self.model.field.leads(f)
+            current = self.drive.respond(1.0, z, f).current or current
+        return current
 
     # ratings -------------------------------------------------------------------------------------------------------
 

@@ -15,7 +15,7 @@ from coilwright.evidence import Finding
 from coilwright.job import Job, set_value
 from coilwright.job.lookup import value_at
 from coilwright.safety.cautions import Caution
-from coilwright.seek.evaluate import Outcome
+from coilwright.seek.evaluate import INNER_FAULT, Outcome
 from coilwright.seek.figures import FIGURES, Figure
 from coilwright.seek.front import balanced
 from coilwright.seek.search import costs_of
@@ -224,6 +224,10 @@ def findings_of(
     if skipped:
         text = f"{skipped} lines of the record could not be read and were looked at anew if they were needed."
         yield Finding("seek-record-damaged", "warning", "seek", text)
+    faulty = sum(INNER_FAULT in o.stops for o in outcomes)
+    if faulty:
+        text = f"{faulty} points ended in a fault of coilwright itself and count as failing; what stops points tells them."
+        yield Finding("seek-inner-fault", "serious", "seek", text, "Please report it with the job file.")
     if fallen:
         text = f"{fallen} points of the coarse front fail, or are no better than others, on the finer meshes; they were left out."
         yield Finding("seek-front-thinned", "note", "seek", text)

@@ -170,12 +170,21 @@ def _axis(job: Job, over: Over, where: str) -> Axis:
 def _distinct(values: tuple[Any, ...], where: str) -> list[Any]:
     out: list[Any] = []
     for value in values:
-        if not isinstance(value, str | int | float | dict) or isinstance(value, bool):
+        if not isinstance(value, str | int | float | dict) or isinstance(value, bool) or not _plain(value):
             what = f"must hold texts, numbers or tables, not {as_written(value)}"
             raise BadInput(Fault(f"{where}.among", what))
         if value not in out:
             out.append(value)
     return out
+
+
+def _plain(value: Any) -> bool:
+    """Whether a value can stand in the record, too (a table may hold dates, which cannot)."""
+    try:
+        json.dumps(value)
+    except TypeError:
+        return False
+    return True
 
 
 def _range(over: Over, where: str) -> Range:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -46,6 +47,7 @@ _here: list[Evaluator] = []
 
 def _enter(evaluator: Evaluator, parent: int) -> None:
     _here[:] = [evaluator]
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # a stop at the keyboard goes to the parent, which stops its workers
     threading.Thread(target=_leave_with, args=(parent,), daemon=True).start()
 
 
@@ -113,7 +115,9 @@ def _same_version(client: Any) -> None:
     try:
         found = client.run(_version)
     except Exception as error:  # whatever the other side raises: most often that it cannot load the package
-        what = f"a worker of the cluster cannot load coilwright ({type(error).__name__}: {error}); install it there, too"
+        what = (
+            f"a worker of the cluster cannot load coilwright ({type(error).__name__}: {error}); install it there, too"
+        )
         raise BadInput(Fault("--scheduler", what)) from None
     if not found:
         raise BadInput(Fault("--scheduler", "the scheduler has no workers; start at least one"))
