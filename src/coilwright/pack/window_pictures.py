@@ -167,10 +167,12 @@ def map_picture(result: WindowResult, plan: Map, path: Path | None = None) -> An
         _spread(axes, result, plan, kx, ky)
         for code, word in ((TOO_LITTLE, "too little"), (1, "good"), (TOO_MUCH, "too much")):
             inside = plan.outcome == code
-            if inside.mean() > 0.02:
+            if inside.mean() > 0.002:
                 rows, columns = np.nonzero(inside)
+                place = [np.clip(np.median(v), v0 + share * (v1 - v0), v1 - share * (v1 - v0))
+                         for v, (v0, v1), share in ((x[columns], (x[0], x[-1]), 0.08), (y[rows], (y[0], y[-1]), 0.05))]  # fmt: skip
                 axes.annotate(
-                    word, (float(np.median(x[columns])), float(np.median(y[rows]))), (0, 24),
+                    word, place, (0, 24 if inside.mean() > 0.2 else 0),
                     textcoords="offset points", ha="center", va="center", fontsize=10, color=INK,
                     bbox={"facecolor": PAPER, "edgecolor": "none", "alpha": 0.6, "pad": 1.5},
                 )  # fmt: skip
@@ -211,13 +213,10 @@ def setting_picture(result: WindowResult, path: Path | None = None) -> Any:
     settings, yields = c.curve
     with sheet(7.2, 4.2) as (figure, axes):
         axes.plot(100 * settings, 100 * yields, color=HOT)
-        axes.axvline(100.0, color=INK, lw=1.2)
-        axes.axvline(100 * c.setting, color=GOOD, lw=1.6, ls="--")
-        left = c.setting <= 1.0
         word = "least good setting" if c.open_top else "middle of the window"
-        for at, text, side, colour in ((1.0, "as set", not left, INK), (c.setting, word, left, GOOD)):
-            axes.annotate(text, (100 * at, 6), (-5 if side else 5, 0), textcoords="offset points", fontsize=8, color=colour,
-                          ha="right" if side else "left")  # fmt: skip
+        axes.axvline(100.0, color=INK, lw=1.2, label="as set")
+        axes.axvline(100 * c.setting, color=GOOD, lw=1.6, ls="--", label=f"{word}: {100 * c.setting:.1f} %")
+        figure.legend(loc="outside lower center", ncols=2, fontsize=8)
         axes.set(xlabel="setting of the source, all stations together, %", ylabel="yield, %", ylim=(0, 102))
         axes.set_title(f"{result.title}: where to put the setting")
         return save(figure, path)
