@@ -33,6 +33,15 @@ def test_many_bad_pieces_do_not_overflow():
     assert compare.largest_cell([500, 700, 490, 505], 10_000).p < 1e-6
 
 
+def test_many_and_few_bad_pieces_are_counted_alike(monkeypatch):
+    bad = [330, 371, 322, 318, 340, 309]
+    few = compare.largest_cell(bad, 20_000).p
+    monkeypatch.setattr(compare, "_MANY", 10)
+    assert compare.largest_cell(bad, 20_000).p == pytest.approx(few, rel=1e-9)
+    assert compare.largest_cell([0, 0, 16, 0, 0], 20).p == pytest.approx(5 * 0.2**16, rel=1e-9)  # far below rounding
+    assert 0.0 < compare.largest_cell([5, 14, 401, 12, 12, 16], 800).p < 1e-200
+
+
 def test_freeman_halton_by_brute_force():
     bad, tried = np.array([3, 0, 1]), np.array([4, 3, 5])
     weights = {}

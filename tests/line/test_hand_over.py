@@ -31,25 +31,25 @@ def reading(what, value, **more):
 def test_hot_readings_against_a_full_shot():
     """The end of a full shot at the machine's own accuracy: what f, Q, current and power read while the part is hot."""
     trace = heat(ring_job(1, control="current"), estimate_error=False).trace
-    told = predicted_healthy(board(1).plant)
+    told = predicted_healthy(board(1, control="current").plant)
     r, x = trace.coil.resistance, trace.coil.inductance
     assert told["frequency-hot"] / told["frequency"] == pytest.approx(math.sqrt(x[0] / x[-1]), abs=2e-4)
     assert told["q-hot"] / told["q"] == pytest.approx(x[-1] / x[0] * r[0] / r[-1], rel=0.01)
-    assert told["coil-current-hot"] / told["coil-current"] == pytest.approx(r[0] / r[-1], rel=0.01)  # constant volts
-    assert told["source-power-hot"] / told["source-power"] == pytest.approx(r[0] / r[-1], rel=0.01)
+    assert told["coil-current-hot"] == pytest.approx(told["coil-current"], rel=1e-9)  # the source holds it
+    assert told["source-power-hot"] / told["source-power"] == pytest.approx(r[-1] / r[0], rel=0.01)
 
 
 def test_empty_readings_against_the_field():
-    job = ring_job(1, control="voltage")
+    job = ring_job(1, control="current")
     report = field(job, estimate_error=False)
     loaded, empty = report.result.loaded, report.result.unloaded
     leads = report.leads
-    told = predicted_healthy(board(1).plant)
+    told = predicted_healthy(board(1, control="current").plant)
     l1, l0 = (z.inductance + leads.inductance for z in (loaded, empty))
     r1, r0 = (z.resistance + leads.resistance for z in (loaded, empty))
     assert told["frequency-empty"] / told["frequency"] == pytest.approx(math.sqrt(l1 / l0), abs=2e-4)
     assert told["q-empty"] / told["q"] == pytest.approx(l0 / l1 * r1 / r0, rel=0.01)
-    assert told["coil-current-empty"] / told["coil-current"] == pytest.approx(r1 / r0, rel=0.01)  # constant volts
+    assert told["source-power-empty"] / told["source-power"] == pytest.approx(r0 / r1, rel=0.01)
     assert told["inductance"] == pytest.approx(l1, rel=0.005)
     assert told["resistance-empty"] == pytest.approx(r0, rel=0.01)
 

@@ -186,7 +186,10 @@ def test_a_database_server_that_is_killed_is_waited_for(broker, mapping):
     try:
         server.start()
         address = server.address()
+        server.stop()
         listening = Listening(broker.address(), mapping, address)
+        listening.until("cannot be reached")  # it was started before its database
+        server.start()
         listening.until("listening to")
         machine = Publisher(broker.port)
         sent = 0

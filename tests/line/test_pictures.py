@@ -100,7 +100,8 @@ def test_the_report_that_cannot_tell(tmp_path):
     assert figure.axes[0].get_title(loc="left") == "Cannot be told from these readings"
 
 
-def test_commands_write_them(tmp_path, capsys):
+def test_commands_write_them(tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("coilwright.steps.line.machine_board", lambda _job: board())  # built once for all of them
     job = tmp_path / "ring.toml"
     job.write_text(ring_job().text, encoding="utf-8")
     out, store = tmp_path / "case", str(tmp_path / "shots.db")

@@ -88,10 +88,10 @@ def loss_layer(result: FieldResult, shifts: dict[str, float], *, geometry: bool)
     return layer
 
 
-def flux_grid(result: FieldResult, box: tuple[float, float, float]) -> dict[str, Any]:
-    """Flux function on a grid as bytes: the browser draws its level lines."""
+def flux_grid(result: FieldResult, box: tuple[float, float, float], points: int = _GRID) -> dict[str, Any]:
+    """Flux function on a grid as words, `points` along its longer side: the browser draws its level lines."""
     wide, high = box[0], box[2] - box[1]
-    n = max(int(_GRID * min(1.0, wide / high)), 16), max(int(_GRID * min(1.0, high / wide)), 16)
+    n = max(int(points * min(1.0, wide / high)), 16), max(int(points * min(1.0, high / wide)), 16)
     r, z = np.linspace(1e-6 * wide, wide, n[0]), np.linspace(box[1], box[2], n[1])
     psi = result.flux_function_grid(r, z).real
     psi = psi * np.sign(psi.flat[np.argmax(np.abs(psi))])

@@ -64,6 +64,7 @@ class Studies:
     # ---- what there is
     def look(self) -> bool:
         """Read the folder again; whether anything has changed. Starts what waits."""
+        self._children = [p for p in self._children if p.poll() is None]
         found = sorted((self._read(p) for p in self._folders()), key=lambda s: s.number, reverse=True)
         changed = found != self.listed
         self.listed = found
@@ -177,7 +178,6 @@ class Studies:
 
     async def _follow(self) -> None:
         while True:
-            self._children = [p for p in self._children if p.poll() is None]
             self._tell_if(self.look())
             await asyncio.sleep(_LOOK)
 

@@ -22,6 +22,7 @@ from coilwright.job import Job, loads
 from coilwright.pack.field_pictures import frame
 from coilwright.steps.live import Follower, Glance
 
+_FINE, _ROUGH = 56, 40  # points along the longer side of the grid of flux lines, at rest and while dragging
 _EVERY = 0.3  # s between two notes of progress
 
 
@@ -35,6 +36,8 @@ class Worker:
     def __init__(self, waiting: queue.Queue[str], tell: Callable[[float], None]) -> None:
         self.follower = Follower()
         self.waiting, self.tell = waiting, tell
+        self.asked: tuple[str, str, str] = ("", "", "")
+        self.job: Any = None
 
     def answer(self, question: dict[str, Any]) -> dict[str, Any]:
         job = self._job(question)
@@ -54,7 +57,10 @@ class Worker:
         }  # fmt: skip
 
     def _job(self, question: dict[str, Any]) -> Job:
-        job = loads(question["text"], question["name"], question["folder"])
+        asked = (question["text"], question["name"], question["folder"])
+        if asked != self.asked:
+            self.asked, self.job = asked, loads(*asked)
+        job = self.job
         changes = question.get("changes")
         return job.with_values(changes) if changes else job
 
@@ -73,7 +79,8 @@ class Worker:
             layer = packed.loss_layer(glance.field, glance.shifts, geometry=not known)
             data["loss"] = packed.finite(layer)
         if question.get("lines"):
-            data["lines"] = packed.flux_grid(glance.field, _wider(frame(glance.scene.section)))
+            points = _FINE if glance.exact else _ROUGH
+            data["lines"] = packed.flux_grid(glance.field, _wider(frame(glance.scene.section)), points)
         if glance.trace is not None:
             data["curve"] = packed.curve(glance.trace, 120)
             data["verdicts"] = packed.verdicts(glance.verdicts)

@@ -17,7 +17,12 @@ if TYPE_CHECKING:
     from coilwright.line.why import Answer, Ranked
 
 AsJson = Annotated[bool, typer.Option("--json", help="print one JSON object on stdout and nothing else")]
-Store = Annotated[str, typer.Option("--store", metavar="FILE", help="the shot log: a file, or a database address")]
+Store = Annotated[
+    str,
+    typer.Option(
+        "--store", metavar="FILE", envvar="COILWRIGHT_STORE", help="the shot log: a file, or a database address"
+    ),
+]
 Machine = Annotated[str | None, typer.Option("--machine", metavar="NAME", help="which machine, when there are several")]
 JobFile = Annotated[Path, typer.Argument(help="the job file", metavar="JOB", show_default=False)]
 OutFolder = Annotated[

@@ -26,6 +26,7 @@ from coilwright.section.quad9 import Array
 
 # Estimates are drawn, not reported: wide steps serve (2 K off on a getter ring, own runs).
 ESTIMATE = Steps(tolerance=4.0, longest=2.0, burnt=0.12)
+_NEWTON = 0.05  # K at which a stage of a step is settled
 _LEAST = 1e-3  # loss below this share of its mean carries no ratio of its own
 _MOST = 8.0  # nor does one that has changed by more than this factor
 
@@ -125,7 +126,8 @@ def carry(known: Known, now: Loss, drive: Drive, model: ShotModel | None = None)
     model = model or known.model
     if len(known.kelvin) < 2:
         raise NotConverged("the known shot did not heat, so that there is nothing to carry over")
-    job, stepper = model.scene.job, model.stepper
+    job, stepper = model.scene.job, copy.copy(model.stepper)
+    stepper.newton_kelvin = _NEWTON
     start = stepper.start(dict(model.start_temperatures))
     course = march(CarriedField(known, now), stepper, start, drive, programme_of(job), ESTIMATE, corrected=False)
     readers = readers_of(stepper, {p.name: (p.r, p.z) for p in model.scene.section.points})

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 _KEEP_ALIVE = 30  # s
 _MOST = 200  # messages of one transaction
-_FIRST_WAIT, _LONGEST_WAIT = 0.5, 60.0  # s between attempts, doubled each time
+_FIRST_WAIT, LONGEST_WAIT = 0.5, 60.0  # s between attempts, doubled each time
 _STEADY = 10.0  # s of connection after which the waits begin anew
 _HOPELESS = (
     "Bad user name or password",
@@ -100,8 +100,8 @@ class Listener:
                 raise BadInput(Fault(str(self.address), self._refused))
             wait = self.first_wait if time.monotonic() - begun > _STEADY else wait
             self.say(f"{self.address}: {why}; trying again in {wait:.1f} s")
-            self._pause(wait, stop)
-            wait = min(2.0 * wait, _LONGEST_WAIT)
+            pause(wait, stop)
+            wait = min(2.0 * wait, LONGEST_WAIT)
         self._client.disconnect()
 
     def _made(self) -> Client:
@@ -157,10 +157,10 @@ class Listener:
                 raise
             except CoilwrightError as error:
                 self.say(f"{error}; kept waiting at the broker, trying again in {wait:.1f} s")
-            self._pause(wait, stop)
+            pause(wait, stop)
             if stop():
                 return False
-            wait = min(2.0 * wait, _LONGEST_WAIT)
+            wait = min(2.0 * wait, LONGEST_WAIT)
         for message in self._box:
             if message.qos:
                 self._client.ack(message.mid, message.qos)
@@ -177,11 +177,6 @@ class Listener:
                 "messages come with quality of service 0: let the machine publish with 1, else an outage loses shots"
             )
         self.unsafe += 1
-
-    def _pause(self, seconds: float, stop: Callable[[], bool]) -> None:
-        until = time.monotonic() + seconds
-        while time.monotonic() < until and not stop():
-            time.sleep(min(0.1, seconds))
 
     def _on_connect(self, client: Client, _data: Any, flags: Any, code: Any, _more: Any) -> None:
         if code.is_failure:
@@ -201,3 +196,10 @@ class Listener:
             self._refused = f'the broker refuses the topic "{self.address.topic}"; have it allowed for this user'
         else:
             self.say(f"listening to {self.address} as {self.name}")
+
+
+def pause(seconds: float, stop: Callable[[], bool]) -> None:
+    """Wait, but not longer than until `stop`."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until and not stop():
+        time.sleep(min(0.1, seconds))

@@ -106,17 +106,18 @@ def watch(store: ShotStore, machine: str, slices: int = 40) -> Watch:
     tried, bad = int(stations.tried.sum()), int(stations.bad.sum())
     _, adjusted = compare.each_against_rest(stations.bad, stations.tried, worse_only=True)
     several = len(course.keys) >= 3
+    worst = compare.largest_cell(stations.bad, stations.tried)
     change = change_of_share(course.bad, course.tried) if several and bad else None
     found = Watch(
         machine, tried, bad, compare.clopper_pearson(bad, tried), stations,
-        compare.largest_cell(stations.bad, stations.tried), tuple(float(p) for p in adjusted),
+        worst, tuple(float(p) for p in adjusted),
         _trays(store, machine, len(stations.keys), _recent(course, first, width)), _strata(cells, 1), _strata(cells, 2),
         compare.trend(course.bad, course.tried, course.keys) if len(course.keys) > 1 else Test("Cochran-Armitage", 0.0, 1.0),
         change, "" if change is None else _date(first + width * course.keys[change.at]),
         None if change is None else first + width * course.keys[change.at],
         p_chart(course.bad, course.tried, overdispersed=len(course.keys) > 8),
         tuple(_reading(store, machine, name, slices, first, width) for name in store.reading_names(machine)),
-        store.aside(0)[0], _more(stations, len(stations.keys)), (), share_courses(cells, first, width),
+        store.aside(0)[0], _more(stations, len(stations.keys), worst.p), (), share_courses(cells, first, width),
     )  # fmt: skip
     return Watch(**{**found.__dict__, "said": tuple(_said(found))})
 
@@ -191,11 +192,11 @@ def _reading(store: ShotStore, machine: str, name: str, slices: int, first: floa
     return ReadingWatch(name, tuple(int(s) for s in stations), tuple(means), tuple(apart), chart, courses, parts)
 
 
-def _more(stations: Tally, number: int) -> int | None:
+def _more(stations: Tally, number: int, worst: float) -> int | None:
     """Further trays that would show the worst station, if its present share is its true one."""
     if number < 2 or not stations.bad.sum():
         return None
-    if compare.largest_cell(stations.bad, stations.tried).p < _RISK:
+    if worst < _RISK:
         return 0
     k = int(np.argmax(stations.bad / stations.tried))
     rest = float((stations.bad.sum() - stations.bad[k]) / (stations.tried.sum() - stations.tried[k]))

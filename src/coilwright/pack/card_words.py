@@ -23,17 +23,18 @@ class Words:
         return str(self["decimal_mark"])
 
     def __getitem__(self, key: str) -> str:
-        return self._look("card", key)
+        return self.look("card", key)
 
     def hazard(self, name: str) -> str:
         """What to do about a hazard, by its name in safety.cautions."""
-        return self._look("hazard", name)
+        return self.look("hazard", name)
 
     def reading(self, name: str) -> str:
         """A reading, by its name in line.machine."""
-        return self._look("reading", name)
+        return self.look("reading", name)
 
-    def _look(self, part: str, key: str) -> str:
+    def look(self, part: str, key: str) -> str:
+        """The entry `key` of the table `part`."""
         found = self._table.get(part, {}).get(key)
         if found is None:
             raise KeyError(f"words/{self.language}.toml has no [{part}] {key}")

@@ -10,6 +10,7 @@ from coilwright.pack.contents import PackContents
 from coilwright.units import ZERO_CELSIUS
 
 _SECTIONS: Final = ("surroundings", "body", "material", "drive", "joint", "contact")
+_LONGEST: Final = 300  # letters of one value; outlines of many corners stand in the drawing
 _SKIPPED: Final = ("name", "role", "source", "kind")
 
 
@@ -28,7 +29,8 @@ def known_values(contents: PackContents) -> tuple[Known, ...]:
     marks = {**dict.fromkeys(d.guessed, "guessed"), **dict.fromkeys(d.measured, "measured")}
     out = []
     for key, value in _flat(contents.job.to_dict()):
-        out.append(Known(key, value, marks.get(key, "told")))
+        short = value if len(value) <= _LONGEST else f"{value[:_LONGEST]} …"
+        out.append(Known(key, short, marks.get(key, "told")))
     return (*out, *_usual(contents))
 
 

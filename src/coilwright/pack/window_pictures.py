@@ -153,6 +153,12 @@ def variance_picture(result: WindowResult, path: Path | None = None) -> Any:
         return save(figure, path)
 
 
+def _inside(axis: Any, values: Any, room: float) -> float:
+    """The middle of some values, kept off the ends of the axis."""
+    span = room * (axis[-1] - axis[0])
+    return float(np.clip(np.median(values), axis[0] + span, axis[-1] - span))
+
+
 def map_picture(result: WindowResult, plan: Map, path: Path | None = None) -> Any:
     """Pass region of two quantities: too little, good, too much, with the drawn point and the usual spread."""
     x, kx, label_x = _axis(result, plan.across, plan.x)
@@ -169,8 +175,7 @@ def map_picture(result: WindowResult, plan: Map, path: Path | None = None) -> An
             inside = plan.outcome == code
             if inside.mean() > 0.002:
                 rows, columns = np.nonzero(inside)
-                place = [np.clip(np.median(v), v0 + share * (v1 - v0), v1 - share * (v1 - v0))
-                         for v, (v0, v1), share in ((x[columns], (x[0], x[-1]), 0.08), (y[rows], (y[0], y[-1]), 0.05))]  # fmt: skip
+                place = (_inside(x, x[columns], 0.08), _inside(y, y[rows], 0.05))
                 axes.annotate(
                     word, place, (0, 24 if inside.mean() > 0.2 else 0),
                     textcoords="offset points", ha="center", va="center", fontsize=10, color=INK,

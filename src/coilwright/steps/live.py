@@ -21,7 +21,7 @@ from coilwright.field.result import FieldResult
 from coilwright.field.setup import MeshedScene, field_model, mesh_scene
 from coilwright.field.solve import Field
 from coilwright.heating.carried import ESTIMATE, Known, carry, moved_side
-from coilwright.heating.drive import Drive
+from coilwright.heating.drive import Drive, FixedCurrent
 from coilwright.heating.march import Loss
 from coilwright.heating.model import ShotModel, shot_model
 from coilwright.heating.result import ShotResult, Trace, Verdict
@@ -89,8 +89,7 @@ class Follower:
         if self.solver is None or self.meshed is None:
             raise NotConverged("the job was not made ready")
         solver = self.solver.at(moved[0], moved[1])
-        settled_at, current = settled(solver, drive, drawn, start_temperatures(drawn, solver.model))
-        result = settled_at.solve(current, start_temperatures(drawn, solver.model))
+        result = self._field(solver, drive, drawn)
         glance = _glance(drawn, result, drive, off=self.off, shifts=moved[0])
         return self._with_curve(glance, job, drive, solver)
 
@@ -117,6 +116,14 @@ class Follower:
         meshed = mesh_scene(drawn, drive.frequency, "coarse")
         self.solver = Field.of(field_model(meshed))
         self.job, self.meshed = job, meshed
+
+    def _field(self, solver: Field, drive: Drive, drawn: Scene) -> FieldResult:
+        """A set current needs one solve; anything else is settled against the loaded coil."""
+        temperatures = start_temperatures(drawn, solver.model)
+        if isinstance(drive, FixedCurrent):
+            return solver.solve(drive.current, temperatures)
+        solver, current = settled(solver, drive, drawn, temperatures)
+        return solver.solve(current, temperatures)
 
     def _with_curve(self, glance: Glance, job: Job, drive: Drive, solver: Field) -> Glance:
         known = self.known

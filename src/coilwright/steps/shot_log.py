@@ -7,9 +7,9 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from coilwright.errors import BadInput, Fault
+from coilwright.errors import BadInput, CoilwrightError, Fault, MissingExtra
 from coilwright.line.intake import Heard, Intake
-from coilwright.line.listen import Listener, read_address
+from coilwright.line.listen import LONGEST_WAIT, Listener, pause, read_address
 from coilwright.line.log import Imported, add_log
 from coilwright.line.mapping import read_map
 from coilwright.store.shots import Aside, ShotStore
@@ -30,12 +30,27 @@ def line_listen(address: str, mapping: Path, store: str, *, stop: Callable[[], b
     it is in the database to stay. Raises BadInput, MissingExtra without the client library.
     """
     where, given = read_address(address), read_map(mapping)
-    with ShotStore(store) as opened:
+    with _opened(store, stop, say, first_wait) as opened:
         listener = Listener(where, Intake(opened, given, str(where)), say, first_wait)
         listener.run(stop)
     return Listened(
         str(where), given.machine, listener.name, listener.connections, listener.unsafe, listener.intake.heard
     )
+
+
+def _opened(store: str, stop: Callable[[], bool], say: Callable[[str], None], wait: float) -> ShotStore:
+    """The store, waited for when its server is not up yet (after a power cut everything starts at once)."""
+    while True:
+        try:
+            return ShotStore(store)
+        except (BadInput, MissingExtra):
+            raise
+        except CoilwrightError as error:
+            if stop():
+                raise
+            say(f"{error}; trying again in {wait:.1f} s")
+        pause(wait, stop)
+        wait = min(2.0 * wait, LONGEST_WAIT)
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 Parts are sorted by how far the stand-in's margin lies from the limit in units of its own error (`doubt`), some or all of
 every layer are shot in full, and the layers are put together again by their weights: stratified sampling, W. G. Cochran,
 Sampling Techniques, 3rd ed. (1977), eq. 5.1 and 5.7, with the finite-population factor. A layer whose sample shows no
-change is not taken as sure: its share has the variance of half a change more (Jeffreys).
+change is not taken as sure: four more shots are counted in, of which as many change as an error of that size would make.
 """
 
 from __future__ import annotations
@@ -22,6 +22,8 @@ from coilwright.window.study import Draws, Judged, Study
 _EDGES = (-1.0, 0.0, 1.0, 2.0)
 _NAMES = ("clear failures", "failures in doubt", "passes in doubt", "passes near it")
 _SHARES = (0.15, 0.35, 0.35, 0.15)
+# How many of a layer a normal error of half the doubt would change (0.2 within it, 0.004 beyond), counted as so many shots.
+_EXPECTED, _COUNTED = (0.02, 0.2, 0.2, 0.02), 4.0
 ALL = -1
 
 
@@ -94,8 +96,8 @@ def reshoot(
         layers.append(Layer(name, parts, n, passed if failing else n - passed))
         weight, own = parts / layer.size, passed / n if n else float(not failing)
         share += weight * own
-        guess = (passed + 0.5) / (n + 1.0)
-        variance += weight**2 * guess * (1.0 - guess) / (n + 1.0) * (1.0 - n / parts if parts else 0.0)
+        guess = (layers[-1].changed + _EXPECTED[k] * _COUNTED) / (n + _COUNTED)
+        variance += weight**2 * guess * (1.0 - guess) / (n + _COUNTED) * (1.0 - n / parts if parts else 0.0)
     share += float(np.count_nonzero(layer == len(_NAMES))) / layer.size
     variance += _drawing(np.asarray(worst >= 0.0), share)
     half = 1.96 * float(np.sqrt(variance))
