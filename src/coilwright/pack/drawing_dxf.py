@@ -138,32 +138,24 @@ def _words(space: Any, item: Text, scale: float, on: dict[str, str]) -> None:
     text.set_placement(item.at, align=TextEntityAlignment[name])
 
 
+def _how(item: Linear | Round) -> dict[str, Any]:
+    return {
+        "text": _pattern(item),
+        "dimstyle": _STYLE,
+        "override": {"dimdec": item.digits},
+        "dxfattribs": {"layer": "DIMENSION"},
+    }
+
+
 def _linear(space: Any, item: Linear, scale: float) -> None:
-    made = space.add_linear_dim(
-        base=item.through,
-        p1=item.start,
-        p2=item.end,
-        angle=item.angle,
-        text=_pattern(item),
-        dimstyle=_STYLE,
-        override={"dimdec": item.digits},
-        dxfattribs={"layer": "DIMENSION"},
-    )
+    made = space.add_linear_dim(base=item.through, p1=item.start, p2=item.end, angle=item.angle, **_how(item))
     made.render()
     _draw_alike(made.dimension, item, scale)
 
 
 def _round(space: Any, item: Round, scale: float) -> None:
     add = space.add_diameter_dim if item.diameter else space.add_radius_dim
-    made = add(
-        center=item.centre,
-        radius=item.radius,
-        angle=item.angle,
-        text=_pattern(item),
-        dimstyle=_STYLE,
-        override={"dimdec": item.digits},
-        dxfattribs={"layer": "DIMENSION"},
-    )
+    made = add(center=item.centre, radius=item.radius, angle=item.angle, **_how(item))
     made.render()
     _draw_alike(made.dimension, item, scale)
 
