@@ -21,6 +21,7 @@ from coilwright.line.charts import Array, counts
 _MOST_TABLES = 300_000  # enumerated; above, seeded sampling with a stated standard error
 _DRAWS = 40_000
 _MANY = 2000
+_NOTHING = 1e-250  # chances below are as good as none, and the quantiles of the library give out
 
 
 @dataclass(frozen=True)
@@ -97,6 +98,8 @@ def largest_cell(bad: ArrayLike, tried: ArrayLike | int) -> Test:
     share = n / np.sum(n)
     tails = stats.binom.sf(b - 1, total, share)
     least = float(np.min(tails))
+    if least < _NOTHING:
+        return Test("largest cell", float(np.max(b)), len(b) * least)
     # each station's own threshold with the same tail, so that equal surprise is judged equally
     thresholds = [_threshold(total, float(s), least) for s in share]
     added = float(np.sum(stats.binom.sf(np.array(thresholds) - 1, total, share)))
