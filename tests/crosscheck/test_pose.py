@@ -43,8 +43,12 @@ def read(case, pose):
     return float(part.power(pose)[0][0]), moments, z.real, z.imag / (2 * math.pi * case.frequency)
 
 
-def stages(case):
-    return list(REFERENCE[case.name].values())
+def stage(case, *poses):
+    """The finest run of these poses, and the error of its mesh: 4e-3 of a power in second order, 3e-4 in third, as told by the
+    runs in line, where the axisymmetric solution is known to 1e-5."""
+    done = [(name, rows) for name, rows in REFERENCE[case.name].items() if set(poses) <= set(rows)]
+    name, rows = done[-1]
+    return rows, 3e-4 if name.startswith("order 3") else 4e-3
 
 
 def out_of(case):
@@ -53,37 +57,52 @@ def out_of(case):
 
 @every_case
 def test_three_dimensions_in_line_are_the_axisymmetric_solution(case):
-    """What the 3-D mesh resolves, told by the case that two dimensions know to 1e-5."""
     power, _, resistance, inductance = read(case, Pose())
-    row = stages(case)[-1]["in line"]
-    assert row["bar_W"] == pytest.approx(power, rel=2e-4)
-    assert row["R_ohm"] == pytest.approx(resistance, rel=2e-4)
-    assert row["L_H"] == pytest.approx(inductance, rel=3e-4)
-    assert abs(row["cos"]) < 1e-4
+    rows, resolved = stage(case, "in line")
+    row = rows["in line"]
+    assert row["bar_W"] == pytest.approx(power, rel=resolved)
+    assert row["R_ohm"] == pytest.approx(resistance, rel=resolved)
+    assert row["L_H"] == pytest.approx(inductance, rel=resolved)
 
 
 @every_case
-def test_bar_of_a_coil_out_of_line(case):
+def test_a_coil_out_of_line(case):
     power, (first, second), resistance, inductance = read(case, out_of(case))
-    row = stages(case)[-1]["out of line"]
-    assert row["bar_W"] == pytest.approx(power, rel=3e-4)
-    assert row["cos"] == pytest.approx(first, abs=3e-4)
-    assert row["cos_2"] == pytest.approx(second, abs=1e-4)
-    assert row["R_ohm"] == pytest.approx(resistance, rel=6e-4)  # the turns' own extra loss by crowding is not in ours
-    assert row["L_H"] == pytest.approx(inductance, rel=3e-4)
+    rows, resolved = stage(case, "out of line")
+    row = rows["out of line"]
+    assert row["bar_W"] == pytest.approx(power, rel=resolved)
+    assert row["cos"] == pytest.approx(first, abs=max(resolved / 10, 2e-4))
+    assert row["cos_2"] == pytest.approx(second, abs=max(resolved / 10, 1e-4))
+    # the turns' own extra loss by crowding, 3e-4 of the resistance half the gap aside, is not in ours
+    assert row["R_ohm"] == pytest.approx(resistance, rel=resolved + 4e-4)
+    assert row["L_H"] == pytest.approx(inductance, rel=resolved)
 
 
 @every_case
 def test_change_of_power_with_the_pose(case):
-    """dP / P, in which most of the error of the mesh drops out."""
+    """dP / P on meshes of one kind, in which most of the error of the mesh drops out; what is left is the crowding."""
     mine = read(case, out_of(case))[0] / read(case, Pose())[0] - 1.0
-    rows = stages(case)[-1]
-    assert rows["out of line"]["bar_W"] / rows["in line"]["bar_W"] - 1.0 == pytest.approx(mine, abs=2.5e-4)
-    assert mine > 2e-3
+    rows, _ = stage(case, "in line", "out of line")
+    assert rows["out of line"]["bar_W"] / rows["in line"]["bar_W"] - 1.0 == pytest.approx(mine, abs=1.5e-4)
+    assert mine > 4e-3
 
 
 @every_case
 def test_refinement_closes_in_on_ours(case):
     power = read(case, out_of(case))[0]
-    rough, fine = (abs(s["out of line"]["bar_W"] / power - 1.0) for s in stages(case))
-    assert fine < 0.3 * rough
+    misses = [abs(r["out of line"]["bar_W"] / power - 1.0) for r in REFERENCE[case.name].values() if "out of line" in r]
+    assert misses[-1] <= misses[0] < 4e-3
+    assert len(misses) == 1 or misses[-1] < 0.3 * misses[0]
+
+
+@pytest.mark.slow
+@pytest.mark.crosscheck
+def test_stored_runs_are_reproducible():
+    """The roughest run of the script again, in this very process."""
+    from tests.crosscheck import ngsolve_pose
+
+    case = CASES[0]
+    order, size = case.stages[0]
+    again = ngsolve_pose.solve(case, case.offset, case.tilt, order, size)
+    row = REFERENCE[case.name][f"order {order}, size {size} mm"]["out of line"]
+    assert [again["bar_W"], again["L_H"]] == pytest.approx([row["bar_W"], row["L_H"]], rel=1e-3)
