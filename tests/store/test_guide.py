@@ -9,11 +9,11 @@ PAGE = DOCS / "store.md"
 
 
 @pytest.fixture(autouse=True)
-def folder(tmp_path, monkeypatch):
+def folder(place, tmp_path, monkeypatch):
     import coilwright as cw
 
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("COILWRIGHT_STORE", str(tmp_path / "store.db"))
+    monkeypatch.setenv("COILWRIGHT_STORE", place)
     (tmp_path / "job.toml").write_text(cw.template("ring-through-glass"), encoding="utf-8")
     return tmp_path
 
