@@ -7,7 +7,7 @@ from coilwright.readings.records import Temperatures
 from coilwright.trials.runs import run
 from coilwright.trials.sheet import blank_sheet
 
-# A plain steel-free ring in air: no charge, no glass, a shot of some 40 ms.
+# A plain ring in air: no charge, no glass, cheap to shoot.
 RING = """
 format = 1
 [job]
@@ -30,7 +30,7 @@ centre = "0 mm"
 conductor = { section = "round tube", outside = "4 mm", bore = "2.5 mm", material = "copper" }
 [drive]
 frequency = "100 kHz"
-coil_current = "260 A"                  # by the dial
+coil_current = "150 A"                  # by the dial
 on_time = "6 s"
 [[accept]]
 body = "ring"

@@ -84,5 +84,4 @@ def test_full_shots_are_covered_sample():
 @pytest.mark.slow
 def test_full_shots_are_covered():
     hits, of = cover(40, seed=12)
-    print("\ncoverage of 90 % intervals:", {k: f"{h}/{of}" for k, h in hits.items()})
     assert all(plausible(int(h), of) or h / of > 0.9 for h in hits.values()), hits

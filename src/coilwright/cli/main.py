@@ -232,7 +232,9 @@ def demo(
 
 @app.command()
 def reading(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="files of an instrument", show_default=False)],
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="[FILE...]", help="files of an instrument", show_default=False)
+    ] = None,
     kind: Annotated[
         str | None, typer.Option("--as", metavar="KIND", help="scope, lcr, analyser or temperature")
     ] = None,
@@ -244,12 +246,25 @@ def reading(
         list[str] | None, typer.Option("--channel", metavar="NAME", help="voltage first, then current")
     ] = None,
     unit: Annotated[str | None, typer.Option("--unit", help="of temperatures, where the file does not say")] = None,
+    live: Annotated[
+        str | None, typer.Option("--live", metavar="ADDRESS", help="ask an instrument on the bench (VISA address)")
+    ] = None,
+    listing: Annotated[bool, typer.Option("--instruments", help="list the instruments that answer")] = False,
+    driver: Annotated[str | None, typer.Option("--driver", metavar="FILE", help="a driver file of your own")] = None,
+    save: Annotated[Path | None, typer.Option("--save", metavar="FILE", help="where a live reading is kept")] = None,
+    job: Annotated[str | None, typer.Option("--job", metavar="NAME", help="a kept job that it belongs to")] = None,
+    store: Annotated[str | None, typer.Option("--store", metavar="PLACE", envvar="COILWRIGHT_STORE")] = None,
+    backend: Annotated[str, typer.Option("--backend", metavar="NAME", help='of PyVISA, e.g. "@py"')] = "",
     as_json: AsJson = False,
 ) -> None:
     """What files of a scope, LCR meter, network analyser or thermometer say: f, Q, L, R, power, temperatures."""
     from coilwright.cli import instruments
 
-    guarded(as_json, lambda: instruments.read(files, kind, frequency, modes, channel or (), unit, as_json))
+    bench_side = instruments.Live(live, listing, driver, save, job, store, backend)
+    guarded(
+        as_json,
+        lambda: instruments.read(files or (), kind, frequency, modes, channel or (), unit, as_json, bench_side),
+    )
 
 
 app.command(name="trial")(trial.trial_command)
