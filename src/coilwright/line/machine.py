@@ -62,7 +62,7 @@ READINGS: Final[dict[str, What]] = {
     "pick-up": What("voltage", True, True, 0.015, 15.0, "a pick-up loop on a dummy part at every station"),
     "gauge-step": What(None, True, True, 0.04, 20.0, "the step in Q when one known good part goes in and out, by station"),
     "start": What("time", True, True, 0.05, 2.0, "the start times of one tray by video"),
-    "total": What("time", True, True, 0.04, 2.0, "the times until done of one tray by video"),
+    "total": What("time", True, True, 0.04, 2.0, "the times until done of another tray by video"),
     "inductance": What("inductance", True, True, 5e-3, 20.0, "the inductance of every coil with a cold part in, by LCR meter"),
     "resistance": What("resistance", True, True, 0.02, 20.0, "the resistance of every coil with a cold part in, by LCR meter"),
     "inductance-empty": What("inductance", True, True, 5e-3, 15.0, "the inductance of every empty coil, by LCR meter"),
