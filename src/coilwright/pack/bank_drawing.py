@@ -55,8 +55,9 @@ def _front(v: View, bank: BankLayout) -> None:
         if c.width * MM * v.scale > 5.0:
             v.text((middle, 0.5 * (low[1] + top[1])), f"{c.string}.{c.row}", height=min(2.5, c.width * MM * v.scale / 5.0),
                    across="centre", up="middle")  # fmt: skip
-    v.text((out(1.0), high + out(2.5)), "from the source", height=2.2)
-    v.text((wide - out(1.0), -out(2.5)), "to the coil", height=2.2, across="right", up="top")
+    ends = ("from the source", "to the coil") if bank.place == "tank" else ("in", "out")
+    v.text((out(1.0), high + out(2.5)), ends[0], height=2.2)
+    v.text((wide - out(1.0), -out(2.5)), ends[1], height=2.2, across="right", up="top")
     _dimensions(v, bank)
 
 
