@@ -37,7 +37,7 @@ class Worker:
         self.follower = Follower()
         self.waiting, self.tell = waiting, tell
         self.asked: tuple[str, str, str] = ("", "", "")
-        self.job: Any = None
+        self.job: Job | None = None
 
     def answer(self, question: dict[str, Any]) -> dict[str, Any]:
         job = self._job(question)
@@ -58,7 +58,7 @@ class Worker:
 
     def _job(self, question: dict[str, Any]) -> Job:
         asked = (question["text"], question["name"], question["folder"])
-        if asked != self.asked:
+        if self.job is None or asked != self.asked:
             self.asked, self.job = asked, loads(*asked)
         job = self.job
         changes = question.get("changes")

@@ -118,10 +118,19 @@ class Field:
         return self.reduced.solve(rho, reluctivity_at(self.live, temperature)[0], drive)
 
     def solve(
-        self, coil_current: complex = 1.0, temperatures: Temperatures = None, *, coarse: Field | None = None
+        self,
+        coil_current: complex = 1.0,
+        temperatures: Temperatures = None,
+        *,
+        coarse: Field | None = None,
+        start: FieldState | None = None,
+        tolerance: float = 1e-6,
     ) -> FieldResult:
-        """Full result at a coil current (A rms); `coarse`: the same model on coarser meshes, for the error estimate."""
-        state = self.state(temperatures, self.drive(coil_current))
+        """Full result at a coil current (A rms); `coarse`: the same model on coarser meshes, for the error estimate.
+
+        `start` and `tolerance` are for saturating bodies, see `state`.
+        """
+        state = self.state(temperatures, self.drive(coil_current), start=start, tolerance=tolerance)
         result = _result_of(self, state)
         if coarse is None:
             return result

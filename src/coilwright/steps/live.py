@@ -20,6 +20,7 @@ from coilwright.field.report import FieldReport
 from coilwright.field.result import FieldResult
 from coilwright.field.setup import MeshedScene, field_model, mesh_scene
 from coilwright.field.solve import Field
+from coilwright.field.state import FieldState
 from coilwright.heating.carried import ESTIMATE, Known, carry, moved_side
 from coilwright.heating.drive import Drive, FixedCurrent
 from coilwright.heating.march import Loss
@@ -35,6 +36,7 @@ from coilwright.steps.field import field as exact_field
 from coilwright.steps.field import leads_of, settled, start_temperatures
 from coilwright.steps.heat import heat
 
+_NEWTON = 2e-3  # relative change of A at which a saturating part is settled for a quick answer
 BUDGET = 0.15  # s a curve may take to follow a hand; a slower one waits until the hand rests
 
 
@@ -73,6 +75,7 @@ class Follower:
         self.solver: Field | None = None
         self.model: ShotModel | None = None
         self.known: Known | None = None
+        self.last: FieldState | None = None
         self.off = Off()
         self.took = 0.0
 
@@ -120,10 +123,13 @@ class Follower:
     def _field(self, solver: Field, drive: Drive, drawn: Scene) -> FieldResult:
         """A set current needs one solve; anything else is settled against the loaded coil."""
         temperatures = start_temperatures(drawn, solver.model)
-        if isinstance(drive, FixedCurrent):
-            return solver.solve(drive.current, temperatures)
-        solver, current = settled(solver, drive, drawn, temperatures)
-        return solver.solve(current, temperatures)
+        current = drive.current if isinstance(drive, FixedCurrent) else None
+        if current is None:
+            solver, current = settled(solver, drive, drawn, temperatures)
+        start = self.last if self.last is not None and self.last.reduced.live is solver.live else None
+        result = solver.solve(current, temperatures, start=start, tolerance=_NEWTON)
+        self.last = result.state
+        return result
 
     def _with_curve(self, glance: Glance, job: Job, drive: Drive, solver: Field) -> Glance:
         known = self.known
