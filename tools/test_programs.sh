@@ -4,6 +4,7 @@ set -eu
 missing=""
 command -v ngspice  >/dev/null 2>&1 || missing="$missing ngspice"
 command -v pdftoppm >/dev/null 2>&1 || missing="$missing poppler-utils"
+command -v npx      >/dev/null 2>&1 || missing="$missing npm"
 command -v chromium >/dev/null 2>&1 || missing="$missing chromium"
 command -v mosquitto >/dev/null 2>&1 || [ -x /usr/sbin/mosquitto ] || missing="$missing mosquitto"
 ls /usr/lib/postgresql/*/bin/postgres >/dev/null 2>&1 || missing="$missing postgresql"
