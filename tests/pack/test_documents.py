@@ -149,8 +149,9 @@ def test_the_ledger_sees_a_wrong_figure(found):
 
 @pytest.mark.parametrize(
     ("value", "unit", "digits", "text"),
-    [(0.009, "mm", 4, "9 mm"), (1.2345e-7, "uH", 4, "0.1235 µH"), (123456.0, "", 4, "123500"), (1123.15, "degC", 4, "850 °C"),
-     (0.05, "%", 3, "5 %"), (1.3e-9, "%", 2, "0.00000013 %"), (12.5, "", -2, "12.50"), (-3.0, "K", 3, "−3 K"), (None, "K", 3, "–")],
+    [(0.009, "mm", 4, "9 mm"), (1.2346e-7, "uH", 4, "0.1235 µH"), (123456.0, "", 4, "123500"), (1123.15, "degC", 4, "850 °C"),
+     (0.05, "%", 3, "5 %"), (1.3e-9, "%", 2, "0.00000013 %"), (12.5, "", -2, "12.50"), (-3.0, "K", 3, "−3 K"),
+     (None, "K", 3, "–")],
 )  # fmt: skip
 def test_figures_are_printed_plainly(value, unit, digits, text):
     assert Ledger().figure(Traced(value, "x"), unit, digits).replace("\u00a0", " ") == text
@@ -164,10 +165,8 @@ def test_paths_say_where_a_value_came_from(found):
     c = Traced(found)
     largest = pick("max", c.shot.trace.coil.current)
     assert repr(largest) == "Traced(max(contents.shot.trace.coil.current))"
-    assert repr(called(c.check.scene.temperature_range, c.job.bodies[0].name)).endswith(
     said = repr(called(c.check.scene.temperature_range, c.job.bodies[0].name))
     assert said.endswith("temperature_range(contents.job.bodies[0].name))")
-    )
 
 
 def test_all_seven_documents_are_there(text):
