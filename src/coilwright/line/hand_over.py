@@ -62,12 +62,13 @@ class HandOverSheet:
 
 
 def hand_over_sheet(
-    board: Board, job: Job, check: CheckResult, tank: TankReport | None, starts: tuple[float | None, ...] = ()
+    board: Board, job: Job, check: CheckResult, tank: TankReport | None, done: tuple[float | None, ...] = ()
 ) -> HandOverSheet:
-    """All readings of a machine with prediction and limits; `starts` (s) by station where a window computed them. Raises
-    BadInput for a faulty record."""
+    """All readings of a machine with prediction and limits. `done` (s): when enough is reached at each station, where a
+    window computed it. Raises BadInput for a faulty record.
+    """
     base, stations = baseline(job), board.plant.line.stations
-    told = dict(_predicted(board, check, tank, starts))
+    told = dict(_predicted(board, check, tank, done))
     found: dict[Key, list[Limit]] = {}
     for limit in limits(board, job):
         found.setdefault((limit.what, limit.station), []).append(limit)
@@ -107,7 +108,7 @@ def _bound(limit: Limit, value: float | None) -> Bound | None:
 
 
 def _predicted(
-    board: Board, check: CheckResult, tank: TankReport | None, starts: tuple[float | None, ...]
+    board: Board, check: CheckResult, tank: TankReport | None, done: tuple[float | None, ...]
 ) -> Iterator[tuple[Key, float]]:
     """Healthy values, SI, of every reading the results hold."""
     plant, stations = board.plant, range(1, board.plant.line.stations + 1)
@@ -120,9 +121,12 @@ def _predicted(
         yield from _of_tank(tank)
     gaps = [c.distance for c in check.clearances if ("turn" in c.first) != ("turn" in c.second)]
     for k in stations:
-        own = starts[k - 1] if len(starts) >= k else None
+        own = done[k - 1] if len(done) >= k else None
         if own is not None and math.isfinite(own):
-            yield ("start", k), own
+            # the window's instant is that at which enough has been reached, with a charge later than the first flash
+            yield ("total", k), own
+            if not plant.charged:
+                yield ("start", k), own
         yield ("voltage-share", k), float(circuit["voltage-share"][0, k - 1])
         if gaps:
             yield ("setback", k), min(gaps)

@@ -219,7 +219,7 @@ def _window(c: Traced, ledger: Ledger, pictures: Pictures) -> Iterator[Block]:
             (ledger.count(Traced(n + 1, f"{n} + 1")), fig(s.powers[n], "W", 3), fig(s.currents[n], "A", 4),
              fig(s.start_times[n], "s", 3) if s.start_times else "–", fig(share.share, "%", 4))
         )  # fmt: skip
-    yield table(("station", "power in the part, cold", "coil current", "start", "yield"), stations)
+    yield table(("station", "power in the part, cold", "coil current", "done at", "yield"), stations)
 
 
 def _end(t: Traced, side: str, n: int, ledger: Ledger) -> str:

@@ -101,13 +101,18 @@ def _varied(c: Traced, ledger: Ledger) -> Block:
     for t in c.window.tolerances:
         name = value_of(t.quantity.what)
         share = ledger.figure(total[name], "%", 2) if name in value_of(total) else "–"
-        width = (
-            "sample"
-            if value_of(t.quantity.shape) == "sample"
-            else ledger.words(called(t.quantity.shown, pick("abs", t.quantity.width)))
-        )
+        width = _width(t.quantity, ledger)
         rows.append((ledger.words(t.quantity.what), width, ledger.words(t.quantity.shape), share))
     return table(("quantity", "by", "shape", "of the variance"), rows, left=(0, 2))
+
+
+def _width(q: Traced, ledger: Ledger) -> str:
+    """How much a quantity varies; a width of temperature is a difference, not a temperature."""
+    if value_of(q.shape) == "sample":
+        return "sample"
+    if value_of(q.kind) == "temperature":
+        return ledger.figure(pick("abs", q.width), "K", 3)
+    return ledger.words(called(q.shown, pick("abs", q.width)))
 
 
 def _feasible(c: Traced, ledger: Ledger) -> Iterator[Block]:

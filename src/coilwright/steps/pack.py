@@ -167,9 +167,9 @@ def _machine(job: Job, looked: CheckResult, tank: TankReport | None, seen: Windo
     if not wishes.limits:
         missing.missing["machine"] = "limits were not asked for (--no-limits)"
         return None
-    starts = () if seen is None else seen.stations.start_times
+    done = () if seen is None else seen.stations.start_times
     try:
-        return hand_over_sheet(machine_board(job), job, looked, tank, starts)
+        return hand_over_sheet(machine_board(job), job, looked, tank, done)
     except CoilwrightError as fault:
         missing.missing["machine"] = str(fault)
         return None
