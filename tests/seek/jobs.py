@@ -40,7 +40,7 @@ among = [1, 2, 3]
 what = "drive.coil_current"
 from = "280 A"
 to = "700 A"
-step = "60 A"
+step = "84 A"
 """
 
 

@@ -27,9 +27,9 @@ def test_a_cluster_finds_what_one_process_finds(address, tmp_path, capsys):
         "seek",
         job,
         "--evaluations",
-        "10",
+        "8",
         "--points",
-        "2",
+        "1",
         "--scheduler",
         address,
         "--out",
@@ -40,11 +40,11 @@ def test_a_cluster_finds_what_one_process_finds(address, tmp_path, capsys):
         main([str(w) for w in words])
     assert leave.value.code == 0
     found = json.loads(capsys.readouterr().out)
-    alone = seek(washer(SEEK, LOWER), cw.seek.Effort(evaluations=10, most=2, processes=1)).to_dict()
+    alone = seek(washer(SEEK, LOWER), cw.seek.Effort(evaluations=8, most=1, processes=1)).to_dict()
     assert json.dumps(found["front"]) == json.dumps(alone["front"])
-    assert found["evaluations"] == 10
+    assert found["evaluations"] == 8
     again = seek(
-        cw.load(job), cw.seek.Effort(evaluations=10, most=2, scheduler=address, folder=tmp_path / "out", resume=True)
+        cw.load(job), cw.seek.Effort(evaluations=8, most=1, scheduler=address, folder=tmp_path / "out", resume=True)
     )
     assert again.computed == 0
 

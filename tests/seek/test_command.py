@@ -17,7 +17,7 @@ from coilwright.steps.seek import seek
 from .jobs import SEEK, WASHER, washer
 
 LOWER = ('"-8 mm"', '"-10 mm"')
-SMALL = ["--evaluations", "10", "--points", "2", "--workers", "1"]
+SMALL = ["--evaluations", "8", "--points", "1", "--workers", "1"]
 
 
 @pytest.fixture
@@ -45,26 +45,13 @@ def test_it_answers_in_text_and_writes_job_files_and_pictures(job, capsys):
     assert run("heat", "out/point-01.toml", "--json") == 0
     shot = json.loads(capsys.readouterr().out)
     assert run("seek", "job.toml", *SMALL, "--out", "out", "--resume", "--json") == 0
-    found = json.loads(capsys.readouterr().out)
-    assert shot["accept"][0]["reached_at_s"] == found["front"][0]["figures"]["time_s"]
-    assert found["evaluations"] == 10
-    assert [p for p in found["files"] if p.endswith("front.png")]
-
-
-def test_one_json_object_and_nothing_else(job, capsys):
-    assert run("seek", "job.toml", *SMALL, "--json") == 0
     out, err = capsys.readouterr()
-    assert set(json.loads(out)) >= {
-        "front",
-        "balanced",
-        "as_drawn",
-        "stopped",
-        "findings",
-        "cautions",
-        "better_than_drawn",
-    }
+    found = json.loads(out)  # one object and nothing else
     assert err == ""
-    assert not (job / NAME).exists()
+    assert set(found) >= {"front", "balanced", "as_drawn", "stopped", "findings", "cautions", "better_than_drawn"}
+    assert shot["accept"][0]["reached_at_s"] == found["front"][0]["figures"]["time_s"]
+    assert found["evaluations"] == 8
+    assert [p for p in found["files"] if p.endswith("front.png")]
 
 
 def test_nothing_that_passes_ends_with_one(job, capsys):
@@ -72,7 +59,7 @@ def test_nothing_that_passes_ends_with_one(job, capsys):
     (job / "job.toml").write_text(text, encoding="utf-8")
     assert run("seek", "job.toml", *SMALL, "--out", "out") == 1
     said = capsys.readouterr().out
-    assert "none of 10 points passes. Most are stopped by [" in said
+    assert "none of 8 points passes. Most are stopped by [" in said
     assert "nearest" in said
     assert "as drawn the job does not pass" in said
     assert not (job / "out" / "front.png").exists()
@@ -107,7 +94,7 @@ def lines_of(record):
 
 def test_a_killed_search_carries_on_to_the_same_front(job, capsys):
     """kill -9 in the middle, with two workers; meanwhile nobody else may write to the record."""
-    words = ["seek", "job.toml", "--evaluations", "12", "--points", "2", "--workers", "2", "--out", "out"]
+    words = ["seek", "job.toml", "--evaluations", "9", "--points", "1", "--workers", "2", "--out", "out"]
     search = subprocess.Popen(
         [sys.executable, "-m", "coilwright", *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
@@ -126,7 +113,7 @@ def test_a_killed_search_carries_on_to_the_same_front(job, capsys):
     assert 4 <= kept < 12
     assert run(*words, "--resume", "--json") == 0
     found = json.loads(capsys.readouterr().out)
-    straight = seek(washer(SEEK, LOWER), cw.seek.Effort(evaluations=12, most=2, processes=1)).to_dict()
+    straight = seek(washer(SEEK, LOWER), cw.seek.Effort(evaluations=9, most=1, processes=1)).to_dict()
     assert json.dumps(found["front"]) == json.dumps(straight["front"])
     assert found["stopped"] == straight["stopped"]
     assert lines_of(record) > kept

@@ -28,7 +28,7 @@ def one(**more):
 def grid():
     """Every point of the bounds of SEEK by full shots: values to (time, apparent power), None where it fails."""
     job, out = washer(SEEK, LOWER), {}
-    for turns, amps in product((1, 2, 3), range(280, 701, 60)):
+    for turns, amps in product((1, 2, 3), range(280, 701, 84)):
         try:
             shot = heat(job.with_values({"coil.turns": turns, "drive.coil_current": f"{amps} A"}), estimate_error=False)
         except BadInput:
@@ -57,15 +57,16 @@ def places(result):
 
 def test_the_front_is_that_of_a_brute_force_grid_of_full_shots(grid, whole):
     result, _ = whole
-    assert 4 <= len(grid) < 24  # some fail, so there is something to leave out
+    assert 4 <= len(grid) < 18  # some fail, so there is something to leave out
     assert places(result) == front_of(grid)
-    assert result.evaluations == 24
+    assert result.evaluations == 18
     assert len(result.explored) == len(grid)
     for p in result.front:
         want = grid[p.values["coil.turns"], int(p.values["drive.coil_current"].split()[0])]
         assert (p.figures["time"], p.figures["coil kVA"]) == want
 
 
+@pytest.mark.slow  # that breeding comes near a known front stands in test_search
 def test_a_search_that_looks_at_a_part_comes_near_that_front(grid):
     """What it found is on the true front or within a tenth of it, and every point of the front has something near."""
     result = seek(washer(SEEK, LOWER), one(evaluations=14, most=6))
@@ -108,8 +109,8 @@ def test_files_a_job_names_are_found_from_the_written_point(tmp_path):
     more = SEEK.replace("among = [1, 2, 3]", "among = [2]").replace(
         "[[seek.over]]", '[[seek.over]]\nwhat = "coil.conductor"\nstock = "wires.csv"\n[[seek.over]]', 1
     )
-    more = more.replace('to = "700 A"', 'to = "460 A"')
-    result = seek(washer(more, folder=tmp_path / "shop"), one(most=2))
+    more = more.replace('to = "700 A"', 'to = "448 A"')
+    result = seek(washer(more, folder=tmp_path / "shop"), one(most=1))
     assert len(result.front[0].values) == 3
     out = tmp_path / "deep" / "out"
     out.mkdir(parents=True)
@@ -146,7 +147,7 @@ def same(a, b):
 )
 def test_a_stopped_search_carries_on_to_the_same_front(tmp_path, share):
     job = washer(SEEK, LOWER)
-    effort = one(evaluations=12, folder=tmp_path / "a", seed=3, most=4)
+    effort = one(evaluations=9, folder=tmp_path / "a", seed=3, most=1)
     with pytest.raises(Stop):
         seek(job, effort, report=stop_after(share))
     record = tmp_path / "a" / NAME
@@ -154,20 +155,20 @@ def test_a_stopped_search_carries_on_to_the_same_front(tmp_path, share):
     # a line that was being written when the power went
     with record.open("a", encoding="utf-8") as file:
         file.write(kept[-1][: len(kept[-1]) // 2])
-    carried = seek(job, one(evaluations=12, folder=tmp_path / "a", seed=3, most=4, resume=True))
-    straight = seek(job, one(evaluations=12, folder=tmp_path / "b", seed=3, most=4))
+    carried = seek(job, one(evaluations=9, folder=tmp_path / "a", seed=3, most=1, resume=True))
+    straight = seek(job, one(evaluations=9, folder=tmp_path / "b", seed=3, most=1))
     assert same(carried, straight)
     assert carried.computed == straight.computed - (len(kept) - 1)
     for line in record.read_text(encoding="utf-8").splitlines():
         json.loads(line)
     # and once more: everything is known
-    assert seek(job, one(evaluations=12, folder=tmp_path / "a", seed=3, most=4)).computed == 0
+    assert seek(job, one(evaluations=9, folder=tmp_path / "a", seed=3, most=1)).computed == 0
 
 
 def test_wider_bounds_use_what_is_known_and_another_job_is_refused(tmp_path):
-    seek(washer(SEEK, LOWER), one(evaluations=8, folder=tmp_path, most=2))
+    seek(washer(SEEK, LOWER), one(evaluations=8, folder=tmp_path, most=1))
     wide = washer(SEEK, LOWER, ('to = "700 A"', 'to = "820 A"'), ('title = "washer"', 'title = "wider"'))
-    more = seek(wide, one(evaluations=8, folder=tmp_path, most=2))
+    more = seek(wide, one(evaluations=8, folder=tmp_path, most=1))
     assert 0 < more.computed < more.evaluations + len(more.front) + 1
     before = (tmp_path / NAME).read_bytes()
     for change in (('"40 kHz"', '"44 kHz"'), ('"coil kVA"]', '"coil current"]')):
@@ -182,17 +183,17 @@ def test_a_record_that_is_none_and_one_with_bad_lines(tmp_path):
         seek(washer(), one(folder=tmp_path))
     other = tmp_path / "other"
     job = washer(SEEK, LOWER)
-    first = seek(job, one(evaluations=8, folder=other, most=2))
+    first = seek(job, one(evaluations=8, folder=other, most=1))
     lines = (other / NAME).read_text(encoding="utf-8").splitlines()
     lines[2] = lines[2][:40]
     lines.insert(3, '{"level": "coarse"}')
     (other / NAME).write_text("\n".join(lines) + "\n", encoding="utf-8")
-    again = seek(job, one(evaluations=8, folder=other, most=2))
+    again = seek(job, one(evaluations=8, folder=other, most=1))
     assert [f.code for f in again.findings if f.code == "seek-record-damaged"]
     assert [p.figures for p in again.front] == [p.figures for p in first.front]
     assert again.computed == 1
     (other / NAME).write_bytes(lines[0].encode()[:30])  # stopped while its very first line was written
-    assert seek(job, one(evaluations=8, folder=other, most=2)).computed > 8
+    assert seek(job, one(evaluations=8, folder=other, most=1)).computed > 8
 
 
 def test_resume_wants_something_to_carry_on(tmp_path):
@@ -215,15 +216,15 @@ def test_nothing_passes_is_said_with_what_stops_most_and_by_how_much():
     (finding,) = [f for f in result.findings if f.code == "seek-nothing-passes"]
     assert finding.severity == "serious"
     most = result.stopped[0]
-    assert f"[{most.name}]: {most.count} of 16" in finding.text
+    assert f"[{most.name}]: {most.count} of 12" in finding.text
     assert most.said in finding.text
     assert result.nearest[0].outcome.violation <= result.nearest[-1].outcome.violation
 
 
 def test_without_pymoo_the_scan_goes_on_and_says_so(monkeypatch):
     monkeypatch.setitem(sys.modules, "pymoo.config", None)
-    result = seek(washer(SEEK, LOWER), one(evaluations=10, most=2))
-    assert result.evaluations == 10
+    result = seek(washer(SEEK, LOWER), one(evaluations=8, most=1))
+    assert result.evaluations == 8
     assert "seek-scan-only" in [f.code for f in result.findings]
     assert any("coilwright[design]" in f.advice for f in result.findings)
 
@@ -242,7 +243,7 @@ def test_the_result_can_be_read_and_drawn(whole, tmp_path):
     assert [o["key"] for o in data["objectives"]] == ["time_s", "coil_apparent_power_VA"]
     assert data["front"][0]["figures"]["time_s"] == result.front[0].figures["time"]
     assert data["balanced"] in {p["number"] for p in data["front"]}
-    assert sum(s["points"] for s in data["stopped"]) >= 24 - data["passed"]
+    assert sum(s["points"] for s in data["stopped"]) >= 18 - data["passed"]
     assert data["cautions"][-1]["hazard"] == "who decides"
     assert "front of time, coil kVA" in repr(result)
     path = result.plot(tmp_path / "front.png")

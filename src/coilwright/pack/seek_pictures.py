@@ -13,6 +13,8 @@ from coilwright.seek.figures import Figure
 from coilwright.seek.result import SeekPoint, SeekResult
 
 _MOST_PANELS = 6
+_PANEL = 230.0  # points: about the side of a panel
+_LETTER = 0.014  # width of a letter as a share of an axis
 _LONGEST = 16  # characters of a value written beside an axis
 
 
@@ -62,16 +64,42 @@ def _panel(axes: Any, result: SeekResult, across: Figure, up: Figure) -> None:
         if point is middle:
             label = "balanced"
             axes.scatter(*place, s=120, facecolor="none", edgecolor=GOOD, lw=1.6, zorder=4, label=label)
-        axes.annotate(str(point.number), place, (5, 4), textcoords="offset points", fontsize=7.5, color=INK, zorder=5)
+    points = front
     drawn = result.as_drawn.figures
     if across.name in drawn and up.name in drawn:
         passes = result.as_drawn.outcome.passes
         label = "as drawn" if passes else "as drawn (fails)"
         here = _places([drawn], across, up)[0]
         axes.plot(*here, marker="P" if passes else "X", color=CURRENT, ms=8, ls="", zorder=4, label=label)
+        front = np.vstack([front, here])
     axes.set_xlabel(_label(across))
     axes.set_ylabel(_label(up))
-    axes.margins(0.09)
+    axes.set(xlim=_frame(front[:, 0]), ylim=_frame(front[:, 1]))
+    _number(axes, [p.number for p in result.front], points)
+
+
+def _frame(values: Any) -> tuple[float, float]:
+    """What is shown of an axis: the front and the job as drawn with room about them, not every point far from both."""
+    low, high = float(values.min()), float(values.max())
+    room = 0.3 * (high - low) or 0.1 * abs(high) or 1.0
+    return low - room, high + room
+
+
+def _number(axes: Any, numbers: Sequence[int], places: Any) -> None:
+    """Numbers beside their points, each on the first side where nothing else stands near, else where most room is."""
+    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
+    x = (places - [left, low]) / [right - left, high - low]
+    sides = [(6, 5), (6, -11), (-13, 5), (-13, -11), (-4, 9), (-4, -16), (12, 12), (12, -18), (-20, 12), (-20, -18)]
+    middle = np.array([4.0, 3.0])  # of a number, from where its text begins
+    steps = (np.array(sides, dtype=float) + middle) / _PANEL
+    taken: list[Any] = list(x)
+    for n, place in enumerate(x):
+        free = [min(float(np.hypot(*(place + s - t))) for t in taken) for s in steps]
+        best = next((k for k, f in enumerate(free) if f > 9.0 / _PANEL), int(np.argmax(free)))
+        taken.append(place + steps[best])
+        axes.annotate(
+            str(numbers[n]), places[n], sides[best], textcoords="offset points", fontsize=7.5, color=INK, zorder=5
+        )  # fmt: skip
 
 
 def _places(figures: Sequence[Mapping[str, float]], across: Figure, up: Figure) -> Any:
@@ -113,10 +141,14 @@ def _beads(axes: Any, row: int, places: Sequence[float], points: Sequence[SeekPo
     together: dict[float, list[int]] = {}
     for k, place in enumerate(places):
         together.setdefault(round(place, 2), []).append(k)
-    for n, (place, members) in enumerate(sorted(together.items())):
+    ends = dict.fromkeys((9, -14, 18, -23), -1.0)  # right end of the last text at each height
+    for place, members in sorted(together.items()):
         axes.scatter([place], [row], s=46, color=HOT, alpha=0.45 + 0.5 * float(tones[members[0]]), zorder=2, lw=0)
         text = _numbers([points[k].number for k in members])
-        axes.annotate(text, (place, row), (0, 8 if n % 2 == 0 else -13), textcoords="offset points", ha="center", fontsize=7)
+        half = 0.5 * _LETTER * len(text)
+        height = next((h for h, end in ends.items() if place - half > end), 9)
+        ends[height] = place + half + _LETTER
+        axes.annotate(text, (place, row), (0, height), textcoords="offset points", ha="center", fontsize=7)
 
 
 def _numbers(numbers: Sequence[int]) -> str:
