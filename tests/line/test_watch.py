@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from coilwright.cli.main import main
+from coilwright.line.course import trays_needed
 from coilwright.line.log import add_log
 from coilwright.line.mapping import read_map
 from coilwright.line.rehearse import LOG_MAP, choose, readings_text, rehearse, write_log
@@ -65,6 +66,18 @@ def test_a_bad_lot_is_not_blamed_on_a_station(store):
     assert got.worst.p > 0.01
 
 
+def test_how_many_more_trays_would_show_it(store):
+    wrong = {(0, 2), (5, 2), (9, 2), (3, 1)}
+    filled(store, lambda t, k, lot: (t, k) in wrong, trays=20)
+    got = watch(store, "press")
+    assert got.worst.p > 0.01
+    assert 20 < got.more_trays < 200
+    assert f"about {got.more_trays} more full trays" in " ".join(got.said)
+    # with so many trays more of the same kind it is shown
+    share = trays_needed(6, 3 / 20, 1 / 100)
+    assert got.more_trays == share - 20
+
+
 def test_rehearsed_log_and_readings_go_round(tmp_path, store):
     b = board()
     case = rehearse(b, 5, index=choose(b, "coil-back", 3), size=1.5, trays=40)
@@ -79,7 +92,7 @@ def test_rehearsed_log_and_readings_go_round(tmp_path, store):
     assert seen.readings[0].apart == (3,)
     again = rehearse(b, 5, index=choose(b, "coil-back", 3), size=1.5, trays=40)
     assert again.readings == case.readings  # the same seed is the same case
-    assert readings_text(case.readings, lambda w: (1.0, "V")).count("[[reading]]") == 12
+    assert readings_text(case.readings, lambda what, station: (1.0, "V")).count("[[reading]]") == 12
 
 
 def test_commands(tmp_path, capsys):
