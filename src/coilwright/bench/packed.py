@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from coilwright.field.result import FieldResult
+from coilwright.heating.electrical import cooling_of
 from coilwright.heating.result import ShotResult, Trace, Verdict
 from coilwright.pack.field_pictures import frame, to_nodes
 from coilwright.section.geometry import Section
@@ -146,6 +147,22 @@ def curve(trace: Trace, most: int = 300) -> dict[str, Any]:
             "power_W": _list(coil.power[pick], 6), "frequency_Hz": _list(coil.frequency[pick], 8),
         },
     }  # fmt: skip
+
+
+def through(shot: ShotResult) -> dict[str, Any]:
+    """The most that the shot asks of coil, source and water; keys without a figure are left out."""
+    coil, source = shot.trace.coil, shot.trace.source
+    data = {"coil_power_W": float(coil.power.max()), "coil_current_A": float(coil.current.max())}
+    data["coil_voltage_V"] = float(coil.voltage.max())
+    if source is not None:
+        data["source_power_W"] = float(source.power.max())
+        data["source_current_A"] = float(source.current.max())
+        data["bank_voltage_V"] = float(source.bank_voltage.max())
+    water = cooling_of(shot.model.scene.job, shot)
+    if water is not None:
+        data["water_flow_m3_s"] = water.flow
+        data["water_outlet_degC"] = water.outlet_temperature - ZERO_CELSIUS
+    return data
 
 
 def verdicts(found: tuple[Verdict, ...]) -> list[dict[str, Any]]:

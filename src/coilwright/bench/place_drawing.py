@@ -47,6 +47,7 @@ class _Table:
             with ui.element("div").classes("side"):
                 self.verdicts = ui.html("", sanitize=False)
                 self.figures = ui.html("", sanitize=False)
+                self.through = ui.html("", sanitize=False)
                 self.chart = charts.chart("Temperature against time")
                 self.waits = text("p", "", "told")
                 text("h2", "Values")
@@ -184,6 +185,7 @@ class _Table:
             elif "curve" in live.shot:
                 self._show_curve(live.shot)
                 self._film(live.shot["play"], "")
+                self.through.set_content(figures(_most(live.shot["through"])))
 
     def _again(self) -> None:
         """Show everything anew: after a drag that was given up, or in a new tab."""
@@ -342,6 +344,18 @@ def _rows(n: dict[str, Any], off: dict[str, Any]) -> list[tuple[str, str, str]]:
         rows.append(("while dragging, power within about", percent(max(off["power"], 1e-4), 1), "part"))
     if off["temperature_K"] is not None:
         rows.append(("dragged curve off by, when last measured", f"{off['temperature_K']:.2g} K", ""))
+    return rows
+
+
+def _most(most: dict[str, float]) -> list[tuple[str, str, str]]:
+    """What the whole shot asks for: of the coil only what is not above already."""
+    rows = [("most power into the coil", si(most["coil_power_W"], "W"), "part")]
+    if "source_power_W" in most:
+        rows.append(("most power from the source", si(most["source_power_W"], "W"), ""))
+        rows.append(("highest tank voltage, rms", si(most["bank_voltage_V"], "V"), "current"))
+    if "water_flow_m3_s" in most:
+        litres = most["water_flow_m3_s"] * 60e3
+        rows.append(("water", f"{litres:.3g} L/min, leaves at {most['water_outlet_degC']:.1f} °C", ""))
     return rows
 
 

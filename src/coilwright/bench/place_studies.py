@@ -21,7 +21,7 @@ _WORDS = {
     "lost": "lost",
 }
 # kind of study -> the place that shows its result
-SHOWN_IN = {"shot": "shot"}
+SHOWN_IN = {"shot": "shot", "tank": "tank", "window": "window", "pack": "paper", "pictures": "paper"}
 
 
 def place(state: PageState) -> None:
@@ -97,5 +97,5 @@ class StudyTable:
                     return
                 target = SHOWN_IN.get(study.kind)
                 if study.state == "done" and target and not self.kind:
-                    button("Show", lambda: state.go(target), label=f"Show study {study.number}")
+                    button("Show", partial(state.go, target), label=f"Show study {study.number}")
                 button("Remove", partial(state.studies.forget, study.number), label=f"Remove study {study.number}")

@@ -34,6 +34,17 @@ class Place:
 PLACES: tuple[Place, ...] = (
     Place("drawing", "Drawing", "coilwright.bench.place_drawing"),
     Place("shot", "Shot", "coilwright.bench.place_shot"),
+    Place(
+        "tank", "Tank", "coilwright.bench.place_tank", lambda job: "source" in job.later,
+        "This job has no source. Add [tank], [[capacitor]] and [source] in the job file; docs/tank.md has an example of each.",
+    ),
+    Place(
+        "window", "Window", "coilwright.bench.place_window", lambda job: "varies" in job.later,
+        "This job does not say how far anything varies. Add [[varies]] tables, and [fixture] for several stations, in the job "
+        "file; docs/window.md has an example of each.",
+    ),
+    Place("materials", "Materials", "coilwright.bench.place_materials"),
+    Place("paper", "Paper", "coilwright.bench.place_paper"),
     Place("studies", "Studies", "coilwright.bench.place_studies"),
     Place("file", "Job file", "coilwright.bench.place_file"),
-)
+)  # fmt: skip

@@ -55,6 +55,7 @@ def _run(root: Path, asked: Asked, port: int, address: str) -> None:
 
     from coilwright.bench.folder import Folder
     from coilwright.bench.guard import Guard, Rules
+    from coilwright.bench.kept import kept_picture
     from coilwright.bench.page import folder_page, job_page
     from coilwright.bench.state import Bench
 
@@ -67,6 +68,10 @@ def _run(root: Path, asked: Asked, port: int, address: str) -> None:
     @ui.page("/job/{name:path}")
     def _job(name: str, client: Client, place: str = "") -> None:
         job_page(bench, name, client, place)
+
+    @app.get("/kept/{number}/{file}/{name:path}")
+    def _kept(number: int, file: str, name: str) -> Any:
+        return kept_picture(bench, name, number, file)
 
     async def begin() -> None:
         await bench.start()

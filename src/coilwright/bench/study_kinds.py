@@ -8,6 +8,7 @@ line in the table.
 from __future__ import annotations
 
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -38,4 +39,20 @@ def shot(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> di
     }
 
 
-KINDS: dict[str, Callable[..., dict[str, Any]]] = {"shot": shot}
+def _of(module: str) -> Callable[..., dict[str, Any]]:
+    """The `work` of a module, which is loaded when a study of its kind is run."""
+
+    def work(*given: Any) -> dict[str, Any]:
+        done: dict[str, Any] = import_module(f"coilwright.bench.{module}").work(*given)
+        return done
+
+    return work
+
+
+KINDS: dict[str, Callable[..., dict[str, Any]]] = {
+    "shot": shot,
+    "tank": _of("work_tank"),
+    "pack": _of("work_pack"),
+    "pictures": _of("work_pictures"),
+    "window": _of("work_window"),
+}

@@ -51,7 +51,7 @@ class Worker:
         error = packed.finite(result.error.to_dict())
         return {
             "curve": packed.curve(result.trace), "verdicts": packed.verdicts(result.verdicts),
-            "passed": result.passed, "shot_error": error, "play": packed.frames(result),
+            "passed": result.passed, "through": packed.through(result), "shot_error": error, "play": packed.frames(result),
             "off": {"power": self.follower.off.power, "temperature_K": self.follower.off.temperature},
             "findings": [str(f) for f in result.findings],
         }  # fmt: skip

@@ -112,7 +112,7 @@ def electrical_report(shot: ShotResult, source: TankSource, field: FieldResult) 
     points = list(_points(shot, tank, empty_coil))
     empty = _try(tank, empty_coil)
     every = [*points, empty] if empty is not None else points
-    cooling = _cooling(job, shot)
+    cooling = cooling_of(job, shot)
     findings = _findings(every, cooling)
     worst = _worst([p for p in every if p is not None])
     told = _cautions(job, shot, field, points, empty, cooling, source)
@@ -180,7 +180,8 @@ def _findings(points: list[OperatingPoint], cooling: CoolingResult | None) -> tu
     return (*told.values(), *(cooling.findings if cooling is not None else ()))
 
 
-def _cooling(job: Job, shot: ShotResult) -> CoolingResult | None:
+def cooling_of(job: Job, shot: ShotResult) -> CoolingResult | None:
+    """The water of a finished shot with its losses settled against the copper's temperature; None without [cooling]."""
     raw = job.later.get("cooling")
     if raw is None:
         return None
