@@ -95,6 +95,8 @@ def reading_picture(found: Watch, reading: ReadingWatch, path: Path | None = Non
             _label(row[0], f"station {c.station}", "" if c.station not in reading.apart else "stands apart")
         for axes, title in zip(grid[0], ("singly", "EWMA (smoothed)", "CUSUM (summed up)"), strict=True):
             axes.set_title(title, fontsize=9)
+        for axes in grid.flat:
+            axes.tick_params(labelsize=7)
         for axes in grid[-1]:
             _dates(axes, span, 3)
         figure.suptitle(f"{found.machine}: {reading.name} (SI), means over time", x=0.02, ha="left", fontsize=11, weight="bold")
