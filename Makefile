@@ -37,7 +37,7 @@ $(VENV)/bin/pip:
 	@tools/make_venv.sh $(PYTHON) $(VENV)
 
 $(VENV)/.ready: pyproject.toml | $(VENV)/bin/pip
-	$(BIN)/pip install --quiet -e .
+	$(BIN)/pip install --quiet -e ".[bench]"
 	@touch $@
 
 $(VENV)/.ready-dev: pyproject.toml tools/test_programs.sh | $(VENV)/bin/pip
