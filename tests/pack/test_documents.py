@@ -15,9 +15,11 @@ from pypdf import PdfReader
 
 import coilwright as cw
 from coilwright.pack.build import FORM, write_pack
+from coilwright.pack.card_pictures import position_picture
 from coilwright.pack.card_words import LANGUAGES, Words
 from coilwright.pack.documents import FAILS, TITLES, pages
 from coilwright.pack.documents_card import READ_BY_OPERATOR
+from coilwright.pack.pack_pictures import pack_pictures
 from coilwright.pack.traced import Ledger, Traced, called, pick
 from coilwright.pack.typeset import typeset
 from coilwright.steps.pack import PackWishes, contents, digest
@@ -51,6 +53,24 @@ def found(tmp_path_factory):
 @pytest.fixture(scope="module")
 def pack(found, tmp_path_factory):
     return write_pack(found, tmp_path_factory.mktemp("pack"))
+
+
+@pytest.fixture(scope="module")
+def data(pack, found):
+    return pages(found, pack.drawings, pack.tables, FORM).data
+
+
+@pytest.fixture
+def drawn_once(found, monkeypatch, tmp_path, cache=[]):  # noqa: B006
+    """Pictures are drawn once for tests about words; only the one with a figure in the language is drawn anew."""
+    if not cache:
+        cache.append(pack_pictures(found))
+
+    def pictures(contents):
+        position_picture(contents, tmp_path / "position.svg")
+        return {**cache[0], "position": (tmp_path / "position.svg").read_text(encoding="utf-8")}
+
+    monkeypatch.setattr("coilwright.pack.documents.pack_pictures", pictures)
 
 
 @pytest.fixture(scope="module")
@@ -115,9 +135,8 @@ def stands_in(words, sheets):
     return any(a in one and b in two for one, two in pairwise(sheets) for a, b in halves)
 
 
-def check_traced(pack, found):
+def check_traced(pack, found, data):
     text = [page.extract_text() for page in PdfReader(pack.pdf).pages]
-    data = pages(found, pack.drawings, pack.tables, FORM).data
     assert not strange_numbers(pack, data, text)
     sheets = [bare(page) for page in text]
     mark = Words(found.documents.language).decimal_mark
@@ -128,13 +147,12 @@ def check_traced(pack, found):
         assert agrees(entry, value, "." if entry.text.count(",") == 0 else mark), (entry, value)
 
 
-def test_every_number_is_traced_to_its_result(pack, found):
+def test_every_number_is_traced_to_its_result(pack, found, data):
     assert len(pack.entries) > 500
-    check_traced(pack, found)
+    check_traced(pack, found, data)
 
 
-def test_a_number_typed_by_hand_would_be_found(pack, found, text):
-    data = pages(found, pack.drawings, pack.tables, FORM).data
+def test_a_number_typed_by_hand_would_be_found(pack, data, text):
     assert strange_numbers(pack, data, [*text[:-1], text[-1] + " gap 1.2345 mm"]) == Counter({"1.2345": 1})
 
 
@@ -263,7 +281,7 @@ def test_a_failing_job_says_so_everywhere_and_ends_with_one(tmp_path, capsys):
         assert FAILS in page or page in drawn or Words("de")["not_released"] in page
 
 
-def test_letters_no_font_holds_do_not_stop_the_pack(found, tmp_path):
+def test_letters_no_font_holds_do_not_stop_the_pack(found, drawn_once, tmp_path):
     title = replace(found.title, title="日本 ring Łódź Ω")
     made = pages(replace(found, title=title), (), (), FORM)
     pdf = typeset(made.data, made.pictures, tmp_path / "x.pdf")
@@ -271,7 +289,7 @@ def test_letters_no_font_holds_do_not_stop_the_pack(found, tmp_path):
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_the_card_is_one_side_in_every_language(found, tmp_path, language):
+def test_the_card_is_one_side_in_every_language(found, drawn_once, tmp_path, language):
     paper = found.documents.model_copy(update={"language": language})
     made = pages(replace(found, documents=paper), (), (), FORM)
     only = {**made.data, "chapters": [c for c in made.data["chapters"] if "card" in c]}
@@ -374,4 +392,5 @@ EVERY = [
 def test_every_example_is_traced(name, tmp_path):
     saturating = name.startswith("hardened-pin")  # its shots take half a minute each
     found = contents(cw.load(EXAMPLES / name), PackWishes(language="fr", limits=not saturating))
-    check_traced(write_pack(found, tmp_path), found)
+    written = write_pack(found, tmp_path)
+    check_traced(written, found, pages(found, written.drawings, written.tables, FORM).data)

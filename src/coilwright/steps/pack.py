@@ -5,8 +5,10 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import multiprocessing
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from coilwright.errors import BadInput, CoilwrightError
@@ -24,6 +26,7 @@ from coilwright.job.schema_workshop import read_workshop
 from coilwright.line.form import read_form
 from coilwright.line.hand_over import HandOverSheet, hand_over_sheet
 from coilwright.line.machine import baseline, read_machine
+from coilwright.line.posterior import Board
 from coilwright.line.why import machine_board
 from coilwright.pack.build import PackResult, write_pack
 from coilwright.pack.contents import AcceptanceTest, Cycle, PackContents, TitleBlock
@@ -109,17 +112,18 @@ def contents(job: Job, wishes: PackWishes | None = None, report: Report | None =
         if value is not None:
             job = job.with_value(f"documents.{key}", value)
     documents, missing = read_documents(job), _Gathered()
+    rates = None if wishes.rates is None else read_rates(wishes.rates)
+    baseline(job)  # a faulty record is told before anything is solved
     looked = check(job)
-    cold, shot, tank = _solved(job, lambda x: told(0.4 * x))
-    told(0.4)
-    seen = _window(job, wishes, missing, lambda x: told(0.4 + 0.3 * x))
-    told(0.7)
-    machine = _machine(job, looked, tank, seen, missing, wishes)
+    (cold, shot, tank), board = _side_by_side(job, wishes, lambda x: told(0.5 * x))
+    told(0.5)
+    seen = _window(job, wishes, missing, lambda x: told(0.5 + 0.4 * x))
     told(0.9)
+    machine = _machine(board, job, looked, tank, seen, missing)
     facts = facts_of(shot.model.scene.job, shot, cold.result, cold.result.frequency)
     sheet = None
-    if wishes.rates is not None:
-        sheet = price(read_rates(wishes.rates), counted(job, shot, tank), wishes.rates.name)
+    if rates is not None and wishes.rates is not None:
+        sheet = price(rates, counted(job, shot, tank), wishes.rates.name)
     else:
         missing.missing["price"] = "no file of rates was given (--rates FILE)"
     if tank is None:
@@ -134,15 +138,41 @@ def contents(job: Job, wishes: PackWishes | None = None, report: Report | None =
     )  # fmt: skip
 
 
-def _solved(job: Job, report: Report) -> tuple[FieldReport, ShotResult, TankReport | None]:
-    """Cold field, shot and electrical report of the same job, at the copper temperature its own water leaves."""
+_Solved = tuple[FieldReport, ShotResult, TankReport | None]
+
+
+def _side_by_side(job: Job, wishes: PackWishes, report: Report) -> tuple[_Solved, Board | str]:
+    """The job solved, and beside it on a process of its own the shots behind the limits of readings (a sentence when there
+    are none)."""
+    if not wishes.limits:
+        return _solved(job, report), "limits were not asked for (--no-limits)"
+    if wishes.effort.workers < 2:
+        return _solved(job, report), _board(job)
+    method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(method)) as pool:
+        later = pool.submit(_board, job)
+        return _solved(job, report), later.result()
+
+
+def _board(job: Job) -> Board | str:
+    try:
+        return machine_board(job)
+    except CoilwrightError as fault:
+        return str(fault)
+
+
+def _solved(job: Job, report: Report) -> _Solved:
+    """Cold field, shot and electrical report of the same job, at the copper temperature its own water leaves. The error of the
+    shot is that found before the copper was corrected by its few kelvin."""
     cold, shot = field_of(job), heat(job, report=report)
     if not has_source(job):
         return cold, shot, None
     tank = electrical_report(shot, tank_source(job), cold.result)
     warmer = with_warm_copper(job, tank)
     if warmer is not None:
-        cold, shot = field_of(warmer), heat(warmer, report=report)
+        cold, error = field_of(warmer), shot.error
+        again = heat(warmer, estimate_error=False, report=report)
+        shot = replace(again, error=replace(again.error, temperature_K=error.temperature_K, time_s=error.time_s))
         tank = electrical_report(shot, tank_source(warmer), cold.result)
     return cold, shot, tank
 
@@ -162,17 +192,12 @@ def _window(job: Job, wishes: PackWishes, missing: _Gathered, report: Report) ->
     return window(job, shots=wishes.shots, effort=wishes.effort, observe=False, report=report)
 
 
-def _machine(job: Job, looked: CheckResult, tank: TankReport | None, seen: WindowResult | None, missing: _Gathered,
-             wishes: PackWishes) -> HandOverSheet | None:  # fmt: skip
-    if not wishes.limits:
-        missing.missing["machine"] = "limits were not asked for (--no-limits)"
+def _machine(board: Board | str, job: Job, looked: CheckResult, tank: TankReport | None, seen: WindowResult | None,
+             missing: _Gathered) -> HandOverSheet | None:  # fmt: skip
+    if isinstance(board, str):
+        missing.missing["machine"] = board
         return None
-    done = () if seen is None else seen.stations.start_times
-    try:
-        return hand_over_sheet(machine_board(job), job, looked, tank, done)
-    except CoilwrightError as fault:
-        missing.missing["machine"] = str(fault)
-        return None
+    return hand_over_sheet(board, job, looked, tank, () if seen is None else seen.stations.start_times)
 
 
 def acceptance_test(allowed: float, seen: WindowResult | None) -> AcceptanceTest:
