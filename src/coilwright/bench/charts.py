@@ -60,6 +60,7 @@ def temperature(curve: dict[str, Any], verdicts: list[dict[str, Any]]) -> dict[s
     options["series"] = temperature_lines(curve, "")
     name_lines(options)
     options["yAxis"][0]["max"] = highest(curve, verdicts)
+    options["xAxis"]["max"] = curve["time_s"][-1]
     marks = _limits(verdicts, curve["time_s"][-1])
     if options["series"]:
         options["series"][0]["markLine"] = {
@@ -101,7 +102,7 @@ def highest(curve: dict[str, Any], verdicts: list[dict[str, Any]]) -> float:
     tops = [max(b["max"]) for b in curve["bodies"].values()]
     tops += [v[k] for v in verdicts for k in ("reaches_degC", "stays_below_degC", "above_degC") if v.get(k) is not None]
     top = 1.05 * max([*tops, 50.0])
-    step = 200.0 if top > 600.0 else 50.0
+    step = 200.0 if top > 600.0 else 100.0
     return float(step * math.ceil(top / step))
 
 

@@ -233,8 +233,8 @@ export class Sheet {
     const focused = document.activeElement?.getAttribute?.("data-id");
     this.svg.replaceChildren();
     const px = 1 / this.scale;
-    const [r, low, high] = this.drawing.frame;
-    node("line", { x1: 0, x2: 0, y1: -high * 2 + low, y2: -low * 2 + high, class: "axis" }, this.svg);
+    const [, low, high] = this.drawing.frame;
+    node("line", { x1: 0, x2: 0, y1: -high - 500, y2: -low + 500, class: "axis" }, this.svg);
     for (const item of this.drawing.items) this.renderItem(item, px);
     if (this.settings.sizes) this.renderSizes(px);
     this.renderScale(px);
@@ -286,8 +286,13 @@ export class Sheet {
   /** Names, diameters and heights left of the drawing, gaps in it. @param {number} px */
   renderSizes(px) {
     const layer = node("g", { class: "sizes", "aria-hidden": "true" }, this.svg);
+    /** @type {number[][]} */
+    const taken = [];
     for (const gap of this.drawing.gaps) {
       const [[r0, z0], [r1, z1]] = [gap.from, gap.to];
+      const place = [0.5 * (r0 + r1), 0.5 * (z0 + z1)];
+      if (taken.some((t) => Math.abs(t[0] - place[0]) < 40 * px && Math.abs(t[1] - place[1]) < 13 * px)) continue;
+      taken.push(place);
       node("line", { x1: r0, y1: -z0, x2: r1, y2: -z1, class: "gap" }, layer);
       const text = node("text", { x: 0.5 * (r0 + r1) + 6 * px, y: -0.5 * (z0 + z1) - 4 * px, class: "gaptext" }, layer);
       text.setAttribute("font-size", String(12 * px));
@@ -305,13 +310,16 @@ export class Sheet {
     }
     labels.sort((a, b) => b.z - a.z);
     const left = this.centre[0] - (this.view ? this.view[0] : 0) / 2 / this.scale + 10 * px;
-    let at = Infinity;
+    const half = (this.view ? this.view[1] : 0) / 2 / this.scale;
+    const crowded = labels.some((l) => left + 7.5 * px * l.text.length > -l.r);
+    let at = crowded ? this.centre[1] + half - 8 * px : Infinity; // no room beside the bodies: above them
     for (const label of labels) {
-      at = Math.min(label.z, at - 18 * px);
+      at = crowded ? at - 18 * px : Math.min(label.z, at - 18 * px);
       const text = node("text", { x: left, y: -at + 4 * px, class: "sizetext", "font-size": 12 * px }, layer);
       text.textContent = label.text;
       const end = left + 7 * px * label.text.length;
-      if (end < -label.r) node("line", { x1: end, y1: -at, x2: -label.r, y2: -label.z, class: "leader" }, layer);
+      if (crowded) node("line", { x1: left + 4 * px, y1: -at + 8 * px, x2: -0.97 * label.r, y2: -label.z, class: "leader" }, layer);
+      else if (end < -label.r) node("line", { x1: end, y1: -at, x2: -label.r, y2: -label.z, class: "leader" }, layer);
     }
   }
 

@@ -42,7 +42,7 @@ class _Table:
         with ui.element("div").classes("cells"):
             with ui.element("div").classes("sheetbox"):
                 self._tools()
-                self.drawing = Drawing().style("display: flex; flex: 1; min-height: 0; width: 100%")
+                self.drawing = Drawing()
                 self._player()
             with ui.element("div").classes("side"):
                 self.verdicts = ui.html("", sanitize=False)
@@ -221,7 +221,9 @@ class _Table:
         options = charts.temperature(answer["curve"], answer["verdicts"])
         names = [s["name"] for s in options["series"]]
         if names == self.series:  # only the data: the reader's zoom and choice of lines stay
-            self.chart.run_chart_method("setOption", {"series": options["series"], "yAxis": options["yAxis"]})
+            self.chart.run_chart_method(
+                "setOption", {"series": options["series"], "yAxis": options["yAxis"], "xAxis": options["xAxis"]}
+            )
         else:
             self.series = names
             self.chart.options.clear()
@@ -349,7 +351,7 @@ def _rows(n: dict[str, Any], off: dict[str, Any]) -> list[tuple[str, str, str]]:
 
 def _most(most: dict[str, float]) -> list[tuple[str, str, str]]:
     """What the whole shot asks for: of the coil only what is not above already."""
-    rows = [("most power into the coil", si(most["coil_power_W"], "W"), "part")]
+    rows = [("in the whole shot: most power into the coil", si(most["coil_power_W"], "W"), "part")]
     if "source_power_W" in most:
         rows.append(("most power from the source", si(most["source_power_W"], "W"), ""))
         rows.append(("highest tank voltage, rms", si(most["bank_voltage_V"], "V"), "current"))

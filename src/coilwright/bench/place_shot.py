@@ -117,6 +117,7 @@ class _Shots:
         ]
         options["series"][0]["markLine"] = marks
         options["yAxis"][0]["max"] = max(charts.highest(r["curve"], r["verdicts"]) for _, r in runs)
+        options["xAxis"]["max"] = max(r["curve"]["time_s"][-1] for _, r in runs)
         charts.name_lines(options)
         self.chart.options.clear()
         self.chart.options.update(options)

@@ -90,8 +90,9 @@ class Worker:
 
 
 def _wider(box: tuple[float, float, float]) -> tuple[float, float, float]:
-    """A frame with room at the side: a wide window shows more than the section fills."""
-    return max(1.35 * box[0], 0.7 * (box[2] - box[1])), box[1], box[2]
+    """A frame with room around it: a window shows more than the section fills."""
+    room = max(0.0, 1.1 * box[0] - 0.5 * (box[2] - box[1]))
+    return max(1.35 * box[0], 0.7 * (box[2] - box[1])), box[1] - room, box[2] + room
 
 
 def main() -> None:
