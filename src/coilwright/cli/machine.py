@@ -26,8 +26,11 @@ def tank(path: Path, as_json: bool, out: Path | None) -> int:
     written: list[Path] = []
     if target is not None:
         from coilwright.pack.tank_pictures import tank_pictures
+        from coilwright.steps.tank import cold_netlist
 
-        written = [*tank_pictures(study.report, target), _deck(study.report, target / "tank.cir")]
+        deck = target / "tank.cir"
+        deck.write_text(cold_netlist(study.report), encoding="utf-8")
+        written = [*tank_pictures(study.report, target), deck]
     if as_json:
         print_json({**study.to_dict(), "files": [str(p) for p in written]})
     else:
@@ -35,19 +38,6 @@ def tank(path: Path, as_json: bool, out: Path | None) -> int:
         if written:
             print("written: " + ", ".join(str(p) for p in written))
     return 0 if study.report.shot.passed else FAILS_ACCEPTANCE
-
-
-def _deck(report: TankReport, path: Path) -> Path:
-    """The cold tank as a circuit in the open SPICE syntax."""
-    from coilwright.tank.netlist import tank_netlist
-
-    cold = report.cold
-    z = cold.coil_impedance
-    fed = report.tank.source is not None and report.tank.source.current_fed
-    amplitude = cold.source_current if fed else cold.source_voltage
-    coil = (z.real, z.imag / (2.0 * math.pi * cold.frequency))
-    path.write_text(tank_netlist(report.tank, coil, cold.frequency, amplitude), encoding="utf-8")
-    return path
 
 
 def _text(study: TankStudy) -> str:

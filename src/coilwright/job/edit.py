@@ -66,6 +66,35 @@ def set_value(text: str, key: str, value: Any) -> str:
     return changed
 
 
+def add_table(text: str, heading: str, table: Mapping[str, Any]) -> str:
+    """The text with one more [[heading]] behind those it has; comments and order stay. Raises BadInput.
+
+    >>> print(add_table("format = 1", "point", {"name": "top"}).strip())
+    format = 1
+    <BLANKLINE>
+    [[point]]
+    name = "top"
+    """
+    try:
+        document = tomlkit.parse(text)
+        made = _under_headings([_plain(table, heading)])
+        if heading in document:
+            document[heading].append(made[0])
+        else:
+            document[heading] = made
+        changed = tomlkit.dumps(document)
+        expected = tomllib.loads(text)
+        expected[heading] = [*expected.get(heading, []), dict(table)]
+        arrived = tomllib.loads(changed)
+    except (TOMLKitError, tomllib.TOMLDecodeError, RecursionError, AttributeError) as error:
+        what = f"cannot be added to because the file is not TOML with [[{heading}]] tables: {error}"
+        raise BadInput(Fault(f"[[{heading}]]", what)) from None
+    if arrived != expected:
+        what = "cannot be added to in the text of this file; write each kind of table in one block"
+        raise BadInput(Fault(f"[[{heading}]]", what))
+    return changed
+
+
 def add_note(text: str, key: str, note: str) -> str:
     """The text with `note` as a comment behind the line that holds `key`; a comment that stands there is kept before it.
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 from typing import Any, Final
 
@@ -57,6 +58,20 @@ _STYLE: Final[Any] = {
 }
 
 
+_METADATA: Final[Any] = {".svg": {"Date": None}, ".png": {"Software": None}}
+_BOTH: Final[ContextVar[bool]] = ContextVar("both forms", default=False)
+
+
+@contextmanager
+def both_forms() -> Iterator[None]:
+    """Every picture saved within is written as PNG and as SVG, whatever ending it was given."""
+    before = _BOTH.set(True)
+    try:
+        yield
+    finally:
+        _BOTH.reset(before)
+
+
 @contextmanager
 def sheet(width: float = 7.2, height: float = 4.6, **subplots: Any) -> Iterator[tuple[Any, Any]]:
     """A figure and its axes in our style, without a window and without touching the caller's settings."""
@@ -78,8 +93,8 @@ def save(figure: Any, path: Path | str | None) -> Any:
     if path is None:
         return figure
     path = Path(path)
-    metadata = {"Date": None} if path.suffix == ".svg" else {"Software": None}
-    figure.savefig(path, metadata=metadata)
+    for ending in _METADATA if _BOTH.get() else (path.suffix,):
+        figure.savefig(path.with_suffix(ending), metadata=_METADATA.get(ending, _METADATA[".png"]))
     return path
 
 

@@ -19,6 +19,7 @@ from coilwright.units import ZERO_CELSIUS
 Row = tuple[Cell, ...]
 _L_PER_MIN: Final = 60000.0
 _BAR: Final = 1e5
+_WATER_TITLE: Final = "Water circuit"
 _WATER: Final = (
     Column("path"), Column("part"), Column("flow", "L/min"), Column("in", "°C"), Column("out", "°C"), Column("rise", "K"),
     Column("drop", "bar", 3), Column("heat", "W"), Column("speed", "m/s", 3), Column("to boiling", "K", 3),
@@ -27,7 +28,6 @@ _WATER: Final = (
 
 def water_table(contents: PackContents) -> Table:
     """Flow, drop and temperatures of every part the water passes, then of every path and the whole."""
-    title = "Water circuit"
     cooling = None if contents.tank is None else contents.tank.cooling
     if cooling is None:
         why = (
@@ -35,11 +35,16 @@ def water_table(contents: PackContents) -> Table:
             if "cooling" not in contents.job.later
             else "[cooling] is computed with a [tank] and [source]"
         )
-        return missing_table("water-circuit", title, f"{why}: no flow, drop or temperature is known")
+        return missing_table("water-circuit", _WATER_TITLE, f"{why}: no flow, drop or temperature is known")
+    return circuit_table(cooling)
+
+
+def circuit_table(cooling: CoolingResult) -> Table:
+    """The same from the circuit alone."""
     notes = [str(f) for f in cooling.findings]
     notes.append("Drain, isolate and lock off before opening any joint; water near live parts.")
     notes += [f"Source: {s}." for s in cooling.sources]
-    return Table("water-circuit", title, _WATER, tuple(_water(cooling)), tuple(notes))
+    return Table("water-circuit", _WATER_TITLE, _WATER, tuple(_water(cooling)), tuple(notes))
 
 
 def _water(cooling: CoolingResult) -> Iterator[Row]:
@@ -136,28 +141,32 @@ _RATINGS: Final = (
     Column("capacitor"), Column("quantity"), Column("value"), Column("rating"), Column("unit"), Column("shop allows", "%"),
     Column("used", "%"), Column("margin", "%"),
 )  # fmt: skip
+_TITLES: Final = (
+    ("capacitor-loads", "Capacitors: what each sees"),
+    ("capacitor-ratings", "Capacitors: ratings and margins"),
+)
 _UNITS: Final = {"voltage": ("V rms", 1.0), "current": ("A rms", 1.0), "reactive power": ("kvar", 1e-3)}
 
 
 def capacitor_tables(contents: PackContents) -> tuple[Table, Table]:
     """What one can of each kind sees at every operating point, and the worst of it against its ratings."""
-    titles = ("capacitor-loads", "Capacitors: what each sees"), ("capacitor-ratings", "Capacitors: ratings and margins")
     report = contents.tank
     if report is None:
         why = contents.missing.get("tank", "the job has no [tank] and [source]")
-        loads, ratings = (missing_table(name, title, why) for name, title in titles)
+        loads, ratings = (missing_table(name, title, why) for name, title in _TITLES)
         return loads, ratings
-    loads = Table(
-        *titles[0],
-        _LOADS,
-        tuple(_loads(report)),
-        ("Figures for one capacitor; peak with any direct voltage it holds.",),
-    )
+    return stresses(report)
+
+
+def stresses(report: TankReport) -> tuple[Table, Table]:
+    """The same two tables from the electrical report alone."""
+    note = "Figures for one capacitor; peak with any direct voltage it holds."
+    loads = Table(*_TITLES[0], _LOADS, tuple(_loads(report)), (note,))
     if not report.worst:
-        return loads, missing_table(*titles[1], "no [[capacitor]] states a rating, so no margin is known")
+        return loads, missing_table(*_TITLES[1], "no [[capacitor]] states a rating, so no margin is known")
     rows = tuple(_rating(r) for r in report.worst)
     notes = ("Worst value through the shot and with the coil empty. Margin: what is left of what the shop allows.",)
-    return loads, Table(*titles[1], _RATINGS, rows, notes)
+    return loads, Table(*_TITLES[1], _RATINGS, rows, notes)
 
 
 def _loads(report: TankReport) -> Iterator[Row]:

@@ -52,6 +52,8 @@ def impedance_picture(report: TankReport, path: Path | None = None) -> Any:
             lower.plot([point.frequency / 1e3], [math.degrees(point.phase)], "o", color=colour, ms=6)
         lower.axhline(0.0, color=INK, lw=0.8)
         upper.set_ylabel("impedance at the source, Ω")
+        for axis in (upper.yaxis.set_major_formatter, upper.yaxis.set_minor_formatter):
+            axis(lambda ohm, _: f"{ohm:g}")  # powers of ten would need the mathematical text that is switched off
         lower.set(ylabel="phase, ° (positive: current lags)", xlabel="frequency, kHz (dots: where the source runs)")
         upper.set_title(f"{report.title}: what the source sees")
         upper.legend(fontsize=8)

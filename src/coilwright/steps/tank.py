@@ -16,6 +16,7 @@ from coilwright.steps.field import field
 from coilwright.steps.heat import heat
 from coilwright.tank.choose import BankTable, choose_bank
 from coilwright.tank.match import Match, choose_inductor, choose_transformer
+from coilwright.tank.netlist import tank_netlist
 from coilwright.tank.stock import read_stock
 from coilwright.units import ZERO_CELSIUS
 
@@ -66,6 +67,19 @@ def tank(job: Job, *, report: Callable[[float], None] | None = None) -> TankStud
     return TankStudy(study, _banks(job, study), _matches(study))
 
 
+def cold_netlist(report: TankReport) -> str:
+    """The cold tank as a circuit in the open SPICE syntax."""
+    cold, source = report.cold, report.tank.source
+    amplitude = cold.source_current if source is not None and source.current_fed else cold.source_voltage
+    return tank_netlist(report.tank, _cold_coil(report), cold.frequency, amplitude)
+
+
+def _cold_coil(study: TankReport) -> tuple[float, float]:
+    """Resistance and inductance of the coil at the cold operating point."""
+    z = study.cold.coil_impedance
+    return z.real, z.imag / (2.0 * math.pi * study.cold.frequency)
+
+
 def with_warm_copper(job: Job, study: TankReport) -> Job | None:
     """The job at the copper temperature that its water leaves, None where that is as assumed: worth solving once more."""
     warm = _copper_temperature(study)
@@ -88,8 +102,7 @@ def _copper_temperature(study: TankReport) -> float | None:
 
 def _matches(study: TankReport) -> tuple[Match, ...]:
     """Neighbouring transformer ratios, or coupling inductors, tried at the cold point."""
-    tank_input, cold = study.tank, study.cold
-    coil = (cold.coil_impedance.real, cold.coil_impedance.imag / (2.0 * math.pi * cold.frequency))
+    tank_input, coil = study.tank, _cold_coil(study)
     try:
         if tank_input.transformer is not None:
             nearest = max(round(tank_input.transformer.ratio), 1)
@@ -107,6 +120,4 @@ def _banks(job: Job, study: TankReport) -> BankTable | None:
     if study.tank.stock is None:
         return None
     stock = read_stock(job.folder / Path(study.tank.stock))
-    cold = study.cold.coil_impedance
-    coil = (cold.real, cold.imag / (2.0 * math.pi * study.cold.frequency))
-    return choose_bank(study.tank, coil, stock)
+    return choose_bank(study.tank, _cold_coil(study), stock)
