@@ -9,7 +9,12 @@ from starlette.responses import FileResponse, PlainTextResponse, Response
 from coilwright.bench.state import Bench
 from coilwright.errors import BadInput
 
-_PICTURE = re.compile(r"[a-z0-9][a-z0-9-]{0,60}\.png")
+_PICTURE = re.compile(r"[a-z0-9][a-z0-9-]{0,60}\.(png|svg)")
+_HEADERS = {
+    "Cache-Control": "no-cache",
+    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; sandbox",  # a drawing runs nothing
+    "X-Content-Type-Options": "nosniff",
+}
 
 
 def kept_picture(bench: Bench, name: str, number: int, file: str) -> Response:
@@ -21,4 +26,4 @@ def kept_picture(bench: Bench, name: str, number: int, file: str) -> Response:
     path = bench.studies(desk).root / str(number) / file
     if not _PICTURE.fullmatch(file) or not path.is_file():
         return PlainTextResponse("no such picture", 404)
-    return FileResponse(path, headers={"Cache-Control": "no-cache"})
+    return FileResponse(path, headers=_HEADERS)

@@ -21,7 +21,9 @@ _WORDS = {
     "lost": "lost",
 }
 # kind of study -> the place that shows its result
-SHOWN_IN = {"shot": "shot", "tank": "tank", "window": "window", "pack": "paper", "pictures": "paper"}
+SHOWN_IN = {
+    "shot": "shot", "tank": "tank", "window": "window", "pack": "paper", "pictures": "paper", "line": "line", "why": "line",
+}  # fmt: skip
 
 
 def place(state: PageState) -> None:

@@ -43,6 +43,7 @@ PLACES: tuple[Place, ...] = (
         "This job does not say how far anything varies. Add [[varies]] tables, and [fixture] for several stations, in the job "
         "file; docs/window.md has an example of each.",
     ),
+    Place("line", "Line", "coilwright.bench.place_line"),
     Place("materials", "Materials", "coilwright.bench.place_materials"),
     Place("paper", "Paper", "coilwright.bench.place_paper"),
     Place("studies", "Studies", "coilwright.bench.place_studies"),

@@ -43,12 +43,17 @@ def shown(said: str, *, lines: Iterable[str] = (), tables: Iterable[Table | None
         "said": said,
         "lines": list(lines),
         "tables": [plain(t) for t in tables if t is not None and t.rows],
-        "pictures": [{"name": name, "words": _words(name)} for name in dict.fromkeys(p.stem for p in pictures)],
+        "pictures": [_picture(p) for p in pictures],
         "cautions": [str(c) for c in cautions],
         "findings": [str(f) for f in findings],
         "files": [p.name for p in files],
         **more,
     }
+
+
+def _picture(path: Path) -> dict[str, Any]:
+    forms = [ending for ending in ("svg", "png") if path.with_suffix(f".{ending}").exists()]
+    return {"name": path.stem, "words": _words(path.stem), "forms": forms}
 
 
 def plain(table: Table) -> dict[str, Any]:

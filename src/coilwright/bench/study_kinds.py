@@ -39,11 +39,11 @@ def shot(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> di
     }
 
 
-def _of(module: str) -> Callable[..., dict[str, Any]]:
-    """The `work` of a module, which is loaded when a study of its kind is run."""
+def _of(module: str, name: str = "work") -> Callable[..., dict[str, Any]]:
+    """The work of a module, which is loaded when a study of its kind is run."""
 
     def work(*given: Any) -> dict[str, Any]:
-        done: dict[str, Any] = import_module(f"coilwright.bench.{module}").work(*given)
+        done: dict[str, Any] = getattr(import_module(f"coilwright.bench.{module}"), name)(*given)
         return done
 
     return work
@@ -55,4 +55,6 @@ KINDS: dict[str, Callable[..., dict[str, Any]]] = {
     "pack": _of("work_pack"),
     "pictures": _of("work_pictures"),
     "window": _of("work_window"),
+    "line": _of("work_line", "look"),
+    "why": _of("work_line", "why"),
 }

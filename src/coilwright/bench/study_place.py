@@ -167,15 +167,15 @@ def _rows(given: dict[str, Any]) -> str:
     return f'<table class="bench-table"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
 
 
-def _print(state: PageState, number: int, picture: dict[str, str]) -> None:
-    name, words = picture["name"], picture["words"]
+def _print(state: PageState, number: int, picture: dict[str, Any]) -> None:
+    name, words, forms = picture["name"], picture["words"], picture["forms"]
     with ui.element("figure"):
         image = ui.element("img")
         inside = state.desk.path.relative_to(state.bench.folder.root).as_posix()
-        image.props.update({"src": f"/kept/{number}/{name}.png/{inside}", "alt": words, "loading": "lazy"})
+        image.props.update({"src": f"/kept/{number}/{name}.{forms[-1]}/{inside}", "alt": words, "loading": "lazy"})
         with ui.element("figcaption").classes("tools"):
             text("span", words)
-            for ending in ("svg", "png"):
+            for ending in forms:
                 label = f"Take the picture away: {words} ({ending.upper()})"
                 button(ending.upper(), partial(take, state, number, f"{name}.{ending}"), label=label)
 

@@ -1,0 +1,101 @@
+"""The line as studies: the log of a machine looked at, and the cause of a complaint."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from coilwright.bench.shown import drawn, shown, table
+from coilwright.bench.study_kinds import Report
+from coilwright.job import Job
+from coilwright.line.machine import READINGS
+from coilwright.line.watch import Watch
+from coilwright.line.why import Answer, Ranked
+from coilwright.pack.line_pictures import watch_pictures
+from coilwright.pack.looks import both_forms
+from coilwright.pack.tables import Table
+from coilwright.steps.line import line_show, service_files, service_visit
+
+_LEAST = 0.005  # probability from which on a cause is listed
+
+_NEXT = ("next reading", "tells [bit]", "takes [min]", "tells in a minute [bit]")
+
+
+def look(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> dict[str, Any]:
+    """Charts and tests of one machine of the store."""
+    found = line_show(str(settings["store"]), settings.get("machine") or None)
+    report(0.5, "drawing")
+    return shown(
+        f"machine {found.machine}: {found.bad} bad of {found.tried}",
+        lines=found.said,
+        tables=(_stations(found), _aside(found)),
+        pictures=drawn(watch_pictures, found, folder),
+    )
+
+
+def why(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> dict[str, Any]:
+    """Which cause explains the readings and tallies, and what to read next; the service report beside it."""
+    file, store = settings.get("file"), settings.get("store")
+    given: Any = job.folder / file if file else settings.get("tables") or None
+    report(0.05, "computing the machine of this job")
+    visit = service_visit(job, given, store or None, settings.get("machine") or None)
+    report(0.85, "writing the report")
+    with both_forms():
+        written = service_files(visit, folder)
+    answer = visit.answer
+    first = answer.ranked[0]
+    lines = [answer.said, *(f"Warning: {w}" for w in answer.warnings)]
+    lines += [f"Speaks for it: {x}" for x in first.speaks_for] + [
+        f"Speaks against it: {x}" for x in first.speaks_against
+    ]
+    if answer.told != "nothing":
+        lines.append(f"Do: {first.remedy}")
+        lines += [f"Look for: {first.look_for}"] if first.look_for else []
+        lines.append(
+            f"Scrap now about {100 * answer.scrap_now:.2g} %, after the correction about {100 * answer.scrap_after:.2g} %."
+        )
+    likely = f"{100 * first.probability:.0f} % {first.name}"
+    return shown(
+        likely if answer.told != "nothing" else "nothing can be told from these readings",
+        lines=lines,
+        tables=_causes(answer),
+        pictures=[p for p in written if p.suffix in (".png", ".svg")],
+        cautions=answer.cautions,
+        files=[p for p in written if p.suffix == ".pdf"],
+    )
+
+
+def _stations(w: Watch) -> Table:
+    rows = [
+        (str(k), int(n), int(b), 100.0 * b / n, float(p))
+        for k, n, b, p in zip(w.stations.keys, w.stations.tried, w.stations.bad, w.against_rest, strict=True)
+    ]
+    head = ("station", "tried", "bad", "share [%]", "chance of being so bad by luck")
+    return table(
+        "stations", "Station against the others", head, rows, "Chances corrected for looking at every station (Holm)."
+    )
+
+
+def _aside(w: Watch) -> Table:
+    return table("aside", "Rows set aside", ("reason", "rows"), [(reason, n) for reason, n in sorted(w.aside.items())])
+
+
+def _causes(answer: Answer) -> Iterator[Table]:
+    rows = [(100.0 * r.probability, r.name, *_size(r)) for r in answer.ranked if r.probability > _LEAST]
+    head = ("likely [%]", "cause", "size, middle", "90 % from", "to", "unit")
+    yield table("causes", "Causes", head, rows)
+    asked = [(READINGS[n.what].asked, n.bits, n.minutes, n.rate) for n in answer.next]
+    head = ("next reading", "tells [bit]", "takes [min]", "tells in a minute [bit]")
+    yield table(
+        "next", "What to read next", head, asked, "Minutes from memory: trade practice, to be replaced by your own."
+    )
+    out = [(x.name, 100.0 * x.probability, x.why) for x in answer.excluded]
+    yield table("excluded", "Ruled out", ("cause", "likely [%]", "why"), out)
+
+
+def _size(r: Ranked) -> tuple[float | None, float | None, float | None, str]:
+    if r.size is None:
+        return None, None, None, ""
+    low, middle, high = r.size
+    return middle, low, high, r.unit
