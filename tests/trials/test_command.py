@@ -32,10 +32,14 @@ def made():
 def folder(made, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "job.toml").write_text(RING, encoding="utf-8")
-    trace = trace_of_job(made, np.random.default_rng(2), until=22.0, noise=0.8)
-    rows = [f"{t:.2f},{k - 273.15:.2f}" for t, k in zip(trace.time, trace.channels["TC"], strict=True)]
-    (tmp_path / "trace.csv").write_text("time [s],TC [degC]\n" + "\n".join(rows) + "\n")
+    write_trace(made, tmp_path)
     return tmp_path
+
+
+def write_trace(job, folder):
+    trace = trace_of_job(job, np.random.default_rng(2), until=22.0, noise=0.8)
+    rows = [f"{t:.2f},{k - 273.15:.2f}" for t, k in zip(trace.time, trace.channels["TC"], strict=True)]
+    (folder / "trace.csv").write_text("time [s],TC [degC]\n" + "\n".join(rows) + "\n")
 
 
 def test_from_trace_to_fitted_job(folder, capsys):
@@ -123,6 +127,7 @@ def test_what_carries_nothing_is_refused(folder, capsys):
     """A thermocouple does not feel how long the leads are while the current is held."""
     job = (folder / "job.toml").read_text()
     (folder / "job.toml").write_text(job.replace("[drive]", 'leads = { length = "100 mm", spacing = "8 mm" }\n[drive]'))
+    write_trace(ring_job(), folder)
     asked = ("--fit", "coil.leads.length=5 mm", "--workers", "1", "--no-further")
     code, out, err = run(capsys, "trial", "job.toml", "trace.csv", *asked)
     assert code == 2, out

@@ -27,7 +27,7 @@ def lump(rows, t, area=4e-3, capacity=25.0, watts=120.0):
     return on * np.exp(-rate * np.maximum(t - 60.0, 0.0))
 
 
-@pytest.mark.parametrize(("memory", "sigma"), [(0.0, 2.0), (0.8, 2.0)])
+@pytest.mark.parametrize(("memory", "sigma"), [(0.0, 2.0), (0.5, 2.0), (0.9, 2.0)])
 def test_closed_form_lump_is_covered(memory, sigma):
     """400 trials of a lump: white noise, and noise that hangs together although only its sigma is told."""
     t, rng, of = np.linspace(0.0, 180.0, 240), np.random.default_rng(4), 400
@@ -38,12 +38,7 @@ def test_closed_form_lump_is_covered(memory, sigma):
         y = lump(truth[None], t)[0] + coloured(rng, len(t), sigma, memory)
         fit = fit_map(lambda rows: lump(rows, t), y, np.full(len(t), sigma), groups, 2)
         hits += np.abs(fit.u - truth) < NORMAL_90 * fit.spread
-    # with noise that hangs together the correlation time is itself uncertain: the interval may be a little wide or narrow
-    share = hits / of
-    if memory == 0.0:
-        assert all(plausible(int(h), of) for h in hits), share
-    else:
-        assert np.all(share > 0.84), share
+    assert all(plausible(int(h), of) for h in hits), hits / of
 
 
 def test_blind_intervals_would_be_too_narrow_for_noise_that_hangs_together():
