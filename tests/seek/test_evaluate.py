@@ -154,7 +154,10 @@ def test_requirements_stop_points_and_say_what_they_found():
 
 def test_too_much_heat_stops_too_and_a_margin_without_a_lower_end_is_open():
     hot = washer('[[accept]]\nbody = "washer"\nstays_below = "250 degC"\n')
-    assert "washer: hottest stays below 250 degC" in look(hot, {}).stops
+    found = look(hot, {}, ("headroom",), level="normal")
+    assert "washer: hottest stays below 250 degC" in found.stops
+    peak = heat(hot, estimate_error=False).verdicts[1].details["peak_degC"]
+    assert found.figures["headroom"] == pytest.approx(250.0 - peak, rel=1e-12)
     only = loads(WASHER.replace('reaches = "200 degC"\nwithin = "2.5 s"', 'stays_below = "1200 degC"'))
     free = look(only, {}, EDGES)
     assert set(free.beyond) == set(EDGES)

@@ -238,7 +238,7 @@ def _tables(choice: BankChoice) -> list[dict[str, Any]]:
 
 def _table(group: BankGroup) -> dict[str, Any]:
     can = group.can
-    out: dict[str, Any] = {"name": can.name, "place": "tank", "capacitance": f"{can.capacitance!r} F"}
+    out: dict[str, Any] = {"name": can.name, "place": "tank", "capacitance": _farad(can.capacitance)}
     out |= {"series": group.series, "parallel": group.parallel}
     if can.tolerance:
         out["tolerance"] = can.tolerance
@@ -253,6 +253,12 @@ def _table(group: BankGroup) -> dict[str, Any]:
     if can.temperature_coefficient:
         out["temperature_coefficient"] = f"{can.temperature_coefficient!r} 1/K"
     return out
+
+
+def _farad(value: float) -> str:
+    """In nF where that says the same number exactly, as it stands on the can."""
+    short = f"{value * 1e9:.12g} nF"
+    return short if parse(short, "capacitance") == value else f"{value!r} F"
 
 
 def _curve(curve: RatingCurve, unit: str) -> Any:

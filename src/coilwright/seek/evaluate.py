@@ -343,6 +343,9 @@ def shot_figures(shot: ShotResult) -> dict[str, float]:
     spared = [float(t.maximum.max()) for n, t in trace.bodies.items() if job.body(n).role == "bystander"]
     if spared:
         out["bystander temperature"] = max(spared)
+    under = [v.margin_K for v in shot.verdicts if "stays_below_degC" in v.details and v.margin_K is not None]
+    if under:
+        out["headroom"] = min(under)
     keys = ("reached_at_s", "fired_at_s")
     times = [v.details[k] for v in shot.verdicts for k in keys if k in v.details]
     if times and all(t is not None for t in times):

@@ -12,7 +12,7 @@ from coilwright.units import ZERO_CELSIUS, UnitFault, parse
 
 # What must be computed for a figure: the cold field, one shot, or a row of shots that looks for the edge of the acceptance.
 Cost = Literal["field", "shot", "edge"]
-Need = Literal["source", "bystander", "timed", "stock", "centre", "accept"]
+Need = Literal["source", "bystander", "timed", "stock", "centre", "accept", "ceiling"]
 
 
 @dataclass(frozen=True)
@@ -81,6 +81,8 @@ _ALL: Final = (
            "energy into the work over energy supplied: by the source if there is one, else at the coil"),
     Figure("bystander temperature", "bystander_temperature_degC", "temperature", "degC", 1.0, False, "shot",
            "hottest place of any bystander through the shot", ("bystander",)),
+    Figure("headroom", "headroom_K", "temperature_difference", "K", 1.0, True, "shot",
+           "least that is in hand below what any body must stay below", ("ceiling",)),
     Figure("time", "time_s", "time", "s", 1.0, False, "shot",
            "until everything asked is reached and fired", ("timed",)),
     Figure("capacitor use", "capacitor_use", "", "%", 100.0, False, "shot",
@@ -94,6 +96,7 @@ _MISSING: Final[dict[Need, str]] = {
     "source": "needs a [source] with its [tank]",
     "bystander": 'needs a body with role = "bystander"',
     "timed": "needs an [[accept]] with reaches or charge_fired",
+    "ceiling": "needs an [[accept]] with stays_below",
     "accept": "needs an [[accept]] that can fail",
     "stock": 'needs [tank] stock = "shelf.csv"',
     "centre": "needs a coil with a centre (helix or spiral)",
@@ -106,6 +109,7 @@ def check_needs(job: Job, figure: Figure, where: str) -> list[Fault]:
         "source": "source" in job.later,
         "bystander": any(b.role == "bystander" for b in job.bodies),
         "timed": any(a.kind in ("reaches", "charge_fired") for a in job.accept),
+        "ceiling": any(a.kind == "stays_below" for a in job.accept),
         "accept": bool(job.accept),
         "stock": isinstance(job.later.get("tank"), dict) and "stock" in job.later["tank"],
         "centre": hasattr(job.coil, "centre"),
