@@ -42,9 +42,9 @@ def test_other_origins_are_not_let_in(origin):
 
 def test_another_address_needs_a_token():
     with pytest.raises(BadInput, match="token"):
-        serve(Asked(host="0.0.0.0", browser=False))
+        serve(Asked(host="0.0.0.0", browser=False), print)
     with pytest.raises(BadInput, match="letters and figures"):
-        serve(Asked(token="with space and ;", browser=False))
+        serve(Asked(token="with space and ;", browser=False), print)
 
 
 def test_a_port_in_use_is_told():
@@ -52,7 +52,7 @@ def test_a_port_in_use_is_told():
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         with pytest.raises(BadInput, match="cannot be listened on"):
-            serve(Asked(port=taken.getsockname()[1], browser=False))
+            serve(Asked(port=taken.getsockname()[1], browser=False), print)
 
 
 @pytest.fixture(scope="module")

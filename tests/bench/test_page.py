@@ -96,10 +96,24 @@ def drag(page, up, what=TURN, drop=True):
         page.mouse.up()
 
 
+def choose(page, item):
+    """Put the keyboard on an item of the drawing."""
+    element = page.locator(item)
+    element.locator(".fill").first.wait_for()
+    wait_for(lambda: element.focus() or page.evaluate("document.activeElement.matches('[data-id]')"))
+
+
 def undo_all(page):
-    while page.get_by_role("button", name="Undo", exact=True).is_enabled():
-        page.get_by_role("button", name="Undo", exact=True).click()
-        page.wait_for_timeout(150)
+    """Press undo until the file is as it was saved."""
+    undo = page.get_by_role("button", name="Undo", exact=True)
+
+    def undone():
+        if undo.is_enabled():
+            undo.evaluate("b => b.click()")
+        page.wait_for_timeout(200)
+        return "not saved" not in page.locator(".file").inner_text()
+
+    wait_for(undone, 15)
 
 
 def value(page, key):
@@ -162,7 +176,7 @@ def test_an_overlap_is_refused_while_dragging_and_when_dropped(tab):
 
 def test_typed_values_are_taken_or_refused_beside_the_field(tab):
     page = tab()
-    page.locator('[data-id="turn:2"]').focus()
+    choose(page, '[data-id="turn:2"]')
     field = value(page, "coil.centre")
     field.fill("17")
     field.press("Enter")
@@ -176,10 +190,10 @@ def test_typed_values_are_taken_or_refused_beside_the_field(tab):
 
 def test_keys_move_what_is_chosen(tab):
     page = tab()
-    page.locator('[data-id="turn:1"]').focus()
+    choose(page, '[data-id="turn:1"]')
     page.keyboard.press("ArrowUp")
     wait_for(lambda: value(page, "coil.centre").input_value() == "16.5 mm")
-    page.locator('[data-id="turn:1"]').focus()
+    choose(page, '[data-id="turn:1"]')
     page.keyboard.press("Shift+ArrowUp")
     wait_for(lambda: value(page, "coil.centre").input_value() == "19 mm")
     page.keyboard.press("Control+z")
@@ -188,16 +202,16 @@ def test_keys_move_what_is_chosen(tab):
 
 def test_turns_taken_apart_move_alone(tab, file):
     page = tab()
-    page.locator('[data-id="turn:2"]').focus()
+    choose(page, '[data-id="turn:2"]')
     page.get_by_role("button", name="Take the turns apart").click()
-    page.locator('[data-id="turn:4"]').focus()
+    choose(page, '[data-id="turn:4"]')
     page.keyboard.press("ArrowUp")
     wait_for(lambda: value(page, "coil.turn.4.z").input_value() == "24.75 mm")
 
 
 def test_saved_and_opened_again(tab, file):
     page = tab()
-    page.locator('[data-id="body:ring"]').focus()
+    choose(page, '[data-id="body:ring"]')
     value(page, 'body.\\"ring\\".centre').fill("0.5 mm")
     page.keyboard.press("Enter")
     page.locator(".file", has_text="not saved").wait_for()
@@ -209,7 +223,7 @@ def test_saved_and_opened_again(tab, file):
     assert load(file).body("ring").centre == pytest.approx(0.0005)
     page.reload()
     rest(page)
-    page.locator('[data-id="body:ring"]').focus()
+    choose(page, '[data-id="body:ring"]')
     wait_for(lambda: value(page, 'body.\\"ring\\".centre').input_value() == "0.5 mm")
 
 
@@ -223,7 +237,7 @@ def test_another_program_s_change_is_shown(tab, file):
 
 def test_a_change_on_both_sides_is_asked_about(tab, file):
     page = tab()
-    page.locator('[data-id="turn:1"]').focus()
+    choose(page, '[data-id="turn:1"]')
     page.keyboard.press("ArrowUp")
     page.locator(".file", has_text="not saved").wait_for()
     file.write_text(SHORT.replace("turns = 4 ", "turns = 3 "), encoding="utf-8")
@@ -235,13 +249,13 @@ def test_a_change_on_both_sides_is_asked_about(tab, file):
 
 def test_two_tabs_show_one_job_and_lose_no_edit(tab):
     one, two = tab(), tab()
-    one.locator('[data-id="turn:1"]').focus()
+    choose(one, '[data-id="turn:1"]')
     one.keyboard.press("ArrowUp")
     two.locator(".file", has_text="not saved").wait_for()
-    two.locator('[data-id="body:ring"]').focus()
+    choose(two, '[data-id="body:ring"]')
     two.keyboard.press("ArrowDown")
     wait_for(lambda: value(two, 'body.\\"ring\\".centre').input_value() == "-0.25 mm")
-    two.locator('[data-id="turn:1"]').focus()
+    choose(two, '[data-id="turn:1"]')
     wait_for(lambda: value(two, "coil.centre").input_value() == "16.5 mm")
     undo_all(one)
     two.locator(".file", has_text=", saved").wait_for()
@@ -253,7 +267,7 @@ def test_runs_compares_and_takes_away_a_shot(tab, tmp_path):
     page.get_by_role("button", name="Run the shot").click()
     page.get_by_text("2 of 2 conditions hold").first.wait_for()
     page.get_by_role("button", name="Drawing", exact=True).click()
-    page.locator('[data-id="turn:1"]').focus()
+    choose(page, '[data-id="turn:1"]')
     page.keyboard.press("Shift+ArrowUp")
     page.locator(".file", has_text="not saved").wait_for()
     page.get_by_role("button", name="Shot", exact=True).click()
@@ -323,7 +337,7 @@ def test_a_killed_server_loses_no_edit_and_no_study(browser, tmp_path):
     page = browser.new_page()
     page.goto(first.address)
     rest(page)
-    page.locator('[data-id="turn:1"]').focus()
+    choose(page, '[data-id="turn:1"]')
     page.keyboard.press("ArrowUp")
     page.locator(".file", has_text="not saved").wait_for()
     page.get_by_role("button", name="Shot", exact=True).click()

@@ -20,7 +20,9 @@ STRICT = {
 
 def checked(folder, text):
     (folder / "drawing.js").write_text(text, encoding="utf-8")
-    (folder / "tsconfig.json").write_text(json.dumps({"compilerOptions": STRICT, "files": ["drawing.js"]}), encoding="utf-8")
+    (folder / "tsconfig.json").write_text(
+        json.dumps({"compilerOptions": STRICT, "files": ["drawing.js"]}), encoding="utf-8"
+    )
     command = ["npx", "--yes", "--package", CHECKER, "tsc", "-p", str(folder / "tsconfig.json")]
     return subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=180)
 

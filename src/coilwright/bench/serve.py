@@ -6,6 +6,7 @@ import logging
 import os
 import secrets
 import socket
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -29,8 +30,11 @@ class Asked:
     browser: bool = True
 
 
-def serve(asked: Asked) -> None:
-    """Run the page until it is interrupted. Raises BadInput for an address or a job that cannot be, MissingExtra."""
+def serve(asked: Asked, announce: Callable[[str], None]) -> None:
+    """Run the page until it is interrupted; `announce` is told where it is.
+
+    Raises BadInput for an address or a job that cannot be, MissingExtra.
+    """
     try:
         import nicegui  # noqa: F401
     except ImportError:
@@ -46,7 +50,7 @@ def serve(asked: Asked) -> None:
     tail = f"/job/{name}" if name else "/"
     shown = f"[{asked.host}]" if ":" in asked.host else asked.host
     address = f"http://{shown}:{port}{tail}" + (f"?token={asked.token}" if asked.token else "")
-    print(f"the bench is at {address}\nit serves {root}; Ctrl+C ends it", flush=True)  # noqa: T201
+    announce(f"the bench is at {address}\nit serves {root}; Ctrl+C ends it")
     _run(root, asked, port, address)
 
 
