@@ -57,14 +57,14 @@ class Form:
                 option = text("option", words)
                 option.props.update({"value": value, "selected": value == self._values[key]})
 
+    def choose(self, key: str, value: str) -> None:
+        """Choose one of what is offered."""
+        self._typed(key, value)
+        for option in self.inputs[key].default_slot.children:
+            option.props["selected"] = option.props["value"] == self._values[key]
+
     def values(self) -> dict[str, str]:
         return dict(self._values)
-
-    def set(self, key: str, value: str) -> None:
-        """Put a value into a field."""
-        self._values[key] = value
-        self.inputs[key].props["value"] = value
-        self.inputs[key].run_method("setAttribute", "value", value)
 
     def count(self, key: str, least: int, most: int) -> int:
         """A whole number within bounds. Raises BadInput."""

@@ -23,6 +23,7 @@ _WORDS = {
 # kind of study -> the place that shows its result
 SHOWN_IN = {
     "shot": "shot", "tank": "tank", "window": "window", "pack": "paper", "pictures": "paper", "line": "line", "why": "line",
+    "trial": "trial", "seek": "seek",
 }  # fmt: skip
 
 

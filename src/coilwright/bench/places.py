@@ -43,6 +43,12 @@ PLACES: tuple[Place, ...] = (
         "This job does not say how far anything varies. Add [[varies]] tables, and [fixture] for several stations, in the job "
         "file; docs/window.md has an example of each.",
     ),
+    Place(
+        "seek", "Search", "coilwright.bench.place_seek", lambda job: "seek" in job.later,
+        "This job does not say what may be changed. Add [seek] with [[seek.over]] bounds in the job file; docs/seek.md has an "
+        "example.",
+    ),
+    Place("trial", "Trial", "coilwright.bench.place_trial"),
     Place("line", "Line", "coilwright.bench.place_line"),
     Place("materials", "Materials", "coilwright.bench.place_materials"),
     Place("paper", "Paper", "coilwright.bench.place_paper"),

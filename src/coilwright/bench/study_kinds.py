@@ -15,6 +15,7 @@ from typing import Any
 from coilwright.job import Job
 
 Report = Callable[..., None]
+FITTED = "fitted.toml"  # the corrected job file in the folder of a trial
 
 
 class Stopped(Exception):
@@ -55,6 +56,8 @@ KINDS: dict[str, Callable[..., dict[str, Any]]] = {
     "pack": _of("work_pack"),
     "pictures": _of("work_pictures"),
     "window": _of("work_window"),
+    "trial": _of("work_trial"),
+    "seek": _of("work_seek"),
     "line": _of("work_line", "look"),
     "why": _of("work_line", "why"),
 }

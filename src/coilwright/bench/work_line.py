@@ -18,7 +18,6 @@ from coilwright.pack.tables import Table
 from coilwright.steps.line import line_show, service_files, service_visit
 
 _LEAST = 0.005  # probability from which on a cause is listed
-
 _NEXT = ("next reading", "tells [bit]", "takes [min]", "tells in a minute [bit]")
 
 
@@ -86,10 +85,8 @@ def _causes(answer: Answer) -> Iterator[Table]:
     head = ("likely [%]", "cause", "size, middle", "90 % from", "to", "unit")
     yield table("causes", "Causes", head, rows)
     asked = [(READINGS[n.what].asked, n.bits, n.minutes, n.rate) for n in answer.next]
-    head = ("next reading", "tells [bit]", "takes [min]", "tells in a minute [bit]")
-    yield table(
-        "next", "What to read next", head, asked, "Minutes from memory: trade practice, to be replaced by your own."
-    )
+    note = "Minutes from memory: trade practice, to be replaced by your own."
+    yield table("next", "What to read next", _NEXT, asked, note)
     out = [(x.name, 100.0 * x.probability, x.why) for x in answer.excluded]
     yield table("excluded", "Ruled out", ("cause", "likely [%]", "why"), out)
 

@@ -1,0 +1,28 @@
+"""A job file that a study has left, written beside the job and opened."""
+
+from __future__ import annotations
+
+from nicegui import ui
+
+from coilwright.bench.parts import sentence
+from coilwright.bench.state import PageState
+from coilwright.errors import BadInput
+
+
+def write_beside(state: PageState, number: int, source: str, name: str) -> None:
+    """Write a job file of a study beside the job under `name` and open it; one that is there already is only opened."""
+    folder = state.bench.folder
+    beside = state.desk.path.parent / name
+    inside = beside.relative_to(folder.root).as_posix()
+    try:
+        if not folder.place(inside).exists():
+            text = (state.studies.root / str(number) / source).read_text(encoding="utf-8")
+            with folder.place(inside).open("x", encoding="utf-8") as file:
+                file.write(text)
+    except BadInput as error:
+        state.say(sentence(error), True)
+        return
+    except OSError as error:
+        state.say(f"{name} could not be written ({error.strerror}); the study keeps it", True)
+        return
+    ui.navigate.to(f"/job/{inside}", new_tab=True)
