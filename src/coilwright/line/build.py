@@ -15,11 +15,12 @@ from coilwright.field.setup import field_model, mesh_scene
 from coilwright.field.solve import Field
 from coilwright.heating.model import FieldOfShot
 from coilwright.heating.setup import drive_of
-from coilwright.heating.tank_source import tank_of
+from coilwright.heating.tank_source import has_source, tank_of
 from coilwright.job import Job
 from coilwright.line.loops import Loops
 from coilwright.line.plant import Array, Line, Plant, read_line
 from coilwright.line.shots import shot_curve
+from coilwright.line.sourced import running_frequency, sourced_readings
 from coilwright.section.scene import Scene, scene
 from coilwright.tank.operating import tank_q
 
@@ -35,13 +36,14 @@ def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None)
         raise BadInput(
             Fault(f"{job.name}: coil", "is missing; causes are looked for at a work coil: add a [coil] section")
         )
-    line, drive = read_line(job), drive_of(job)
+    line = read_line(job)
     drawn = scene(job)
     on_time = job.drive.shot_time
     if on_time is None:
         raise BadInput(Fault(f"{job.name}: drive.on_time", 'is missing; write e.g. on_time = "8 s"'))
-    solver, empty_solver, backs = _fields(job, drawn, drive.frequency)
-    leads = FieldOfShot(mesh_scene(drawn, drive.frequency, "coarse")).leads(drive.frequency)
+    frequency = _frequency(job, drawn)
+    solver, empty_solver, backs = _fields(job, drawn, frequency)
+    leads = FieldOfShot(mesh_scene(drawn, frequency, "coarse")).leads(frequency)
     away = _away(job)
     loaded = [solver.at(coil=away * b).solve(1.0) for b in backs]
     bare = [empty_solver.at(coil=away * b).state().impedance + leads for b in backs]
@@ -50,18 +52,30 @@ def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None)
     k0 = int(np.argmin(np.abs(backs)))
     if power[k0] <= 0.0:
         raise BadInput(Fault(f"{job.name}: body", "no work body takes up power, so there is nothing to diagnose"))
-    ln_rho, rho_z, rho_power = _resistivities(job, drive.frequency)
-    cut_z, cut_power = _cut(job, drive.frequency)
-    loops = Loops(job, drawn, bare[k0], z[k0], drive.frequency, away)
-    curve, current = shot_curve(job, drawn, complex(bare[k0] + z[k0]), complex(z[k0]))
+    ln_rho, rho_z, rho_power = _resistivities(job, frequency)
+    cut_z, cut_power = _cut(job, frequency)
+    loops = Loops(job, drawn, bare[k0], z[k0], frequency, away)
+    curve, current = shot_curve(job, drawn, complex(bare[k0] + z[k0]), complex(z[k0]), frequency)
     reflected0 = complex(z[k0])
+    hot = complex(bare[k0] + curve.warmed(np.zeros(1))[0] * z[k0])
+    sourced = sourced_readings(job, line.stations, complex(bare[k0] + z[k0]), complex(bare[k0]), hot, frequency)
     return Plant(
-        line, drive.frequency, current, on_time, spread, backs, z, power, complex(bare[k0]), np.array(bare),
-        _rest(job, line, complex(bare[k0] + z[k0]), drive.frequency, measured_q), ln_rho, rho_z * reflected0, rho_power,
+        line, frequency, current, on_time, spread, backs, z, power, complex(bare[k0]), np.array(bare),
+        _rest(job, line, complex(bare[k0] + z[k0]), frequency, measured_q), ln_rho, rho_z * reflected0, rho_power,
         cut_power * float(power[k0]), cut_z * reflected0, loops.shorted(), loops.pick_up(backs), *loops.offset(), *loops.tilt(),
         _slopes(solver, empty_solver), curve, _cans(job), any(b.charge for b in job.bodies),
-        any("glass" in b.material for b in job.bodies if b.role != "work"),
+        any("glass" in b.material for b in job.bodies if b.role != "work"), sourced=sourced,
     )  # fmt: skip
+
+
+def _frequency(job: Job, drawn: Scene) -> float:
+    """Where (Hz) the machine runs: as [drive] says, or where the source settles on the cold coil."""
+    start = drive_of(job).frequency
+    if not has_source(job):
+        return start
+    model = mesh_scene(drawn, start, "coarse")
+    impedance = Field.of(field_model(model)).solve(1.0).state.impedance + FieldOfShot(model).leads(start)
+    return running_frequency(job, complex(impedance), start)
 
 
 def _work_power(job: Job, powers: dict[str, float]) -> float:

@@ -141,6 +141,13 @@ def _of_tank(tank: TankReport) -> Iterator[tuple[Key, float]]:
     yield ("coil-current", 0), cold.coil_current
     yield ("tank-voltage", 0), cold.component("tank").voltage
     yield ("source-power", 0), cold.source_power
+    for end, point in (("hot", tank.hot), ("empty", tank.empty)):
+        if point is not None:
+            yield (f"frequency-{end}", 0), point.frequency
+            yield (f"coil-current-{end}", 0), point.coil_current
+            yield (f"source-power-{end}", 0), point.source_power
+    yield ("q-hot", 0), tank.hot.loaded_q
+    yield ("tank-voltage-hot", 0), tank.hot.component("tank").voltage
     yield ("capacitance", 0), tank.tank.bank.capacitance
     if tank.cooling is not None:
         yield ("outlet-rise", 0), tank.cooling.outlet_temperature - tank.cooling.circuit.inlet_temperature

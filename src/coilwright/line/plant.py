@@ -11,8 +11,8 @@ the turns, scaled to the solved field of the straight coil.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -181,6 +181,7 @@ class Plant:
     charged: bool
     glazed: bool
     gain: float = 1.0  # how much more a setback does than the model says, measured by moving a coil on purpose
+    sourced: Mapping[str, float] = field(default_factory=dict)  # healthy readings, SI, that the job's own source tells
 
     @property
     def reach(self) -> float:

@@ -6,7 +6,7 @@ What the diagnosis gets is what a shop would have; what was wrong is kept beside
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -20,6 +20,11 @@ from coilwright.line.machine import READINGS
 from coilwright.line.plant import MARGIN_WEIGHTS, Array, Condition
 from coilwright.line.posterior import Board, posterior
 from coilwright.line.taken import Contrast, Readings, Taken, Tallied
+from coilwright.line.why import predicted_healthy
+from coilwright.units import KINDS
+
+# (reading, station or 0) -> healthy value and its unit
+Healthy = Callable[[str, int], tuple[float, str]]
 
 _MODEL_ERROR = 0.05
 _BASE = (0.002, 0.03)  # share of bad pieces of the healthy line
@@ -196,29 +201,36 @@ kind = "time"
 """
 
 
-def write_case(board: Board, case: Case, folder: Path, seed: int, trays: int) -> tuple[Path, ...]:
-    """log.csv, map.toml and readings.toml of a case in a folder (the answer is not among them)."""
+def write_case(board: Board, case: Case, folder: Path, seed: int, trays: int,
+               recorded: Mapping[tuple[str, int], tuple[float, float]] | None = None) -> tuple[Path, ...]:  # fmt: skip
+    """log.csv, map.toml and readings.toml of a case in a folder (the answer is not among them).
+
+    `recorded`: what the hand-over record holds, by (what, station or 0), SI value and sigma; the readings start from it.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     log, mapping, read = folder / "log.csv", folder / "map.toml", folder / "readings.toml"
     with log.open("w", encoding="utf-8", newline="") as file:
         write_log(board, case, file, trays=trays, seed=seed, onset=trays // 2)
     mapping.write_text(LOG_MAP.format(stations=board.plant.line.stations), encoding="utf-8")
-    read.write_text(readings_text(case.readings, _healthy_values(board)), encoding="utf-8")
+    read.write_text(readings_text(case.readings, _healthy_values(board, recorded or {})), encoding="utf-8")
     return log, mapping, read
 
 
-def _healthy_values(board: Board) -> Callable[[str], tuple[float, str]]:
-    """Healthy value and unit of each reading for practice files; stand-ins where only ratios matter."""
-    plant = board.plant
-    start = float(np.exp(plant.shot.start(np.zeros(1)))[0])
-    units = {"frequency": (plant.frequency, "Hz"), "coil-current": (plant.current, "A"), "tank-voltage": (500.0, "V"),
-             "source-power": (1000.0, "W"), "outlet-rise": (10.0, "K"), "on-time": (plant.on_time, "s"), "mains": (230.0, "V"),
-             "capacitance": (1e-6, "F"), "part-mass": (1e-3, "kg"), "part-resistance": (0.04, "ohm"), "pick-up": (1.5, "V"),
-             "start": (start, "s")}  # fmt: skip
-    return lambda what: units.get(what, (100.0 if what != "voltage-share" else 1.0, ""))
+def _healthy_values(board: Board, recorded: Mapping[tuple[str, int], tuple[float, float]]) -> Healthy:
+    """Healthy value and unit of each reading: as recorded, else as the model says, else a stand-in (only ratios matter)."""
+    stand_ins = {"tank-voltage": 500.0, "source-power": 1000.0, "outlet-rise": 10.0, "mains": 230.0, "capacitance": 1e-6,
+                 "part-mass": 1e-3, "part-resistance": 0.04, "pick-up": 1.5, "flow": 2e-5, "voltage-share": 1.0}  # fmt: skip
+    known = stand_ins | predicted_healthy(board.plant)
+
+    def healthy(what: str, station: int) -> tuple[float, str]:
+        kind = READINGS[what].kind
+        value = recorded.get((what, station), (known.get(what, 100.0), 0.0))[0]
+        return value, "" if kind is None else KINDS[kind][0]
+
+    return healthy
 
 
-def readings_text(readings: Readings, healthy: Callable[[str], tuple[float, str]]) -> str:
+def readings_text(readings: Readings, healthy: Healthy) -> str:
     """Readings as a file that `why` reads."""
     out = []
     for t in readings.taken:
@@ -229,7 +241,7 @@ def readings_text(readings: Readings, healthy: Callable[[str], tuple[float, str]
         if not READINGS[t.what].ratio:
             out += [f'value = "{1e3 * t.value:.3f} mm"', f'uncertainty = "{1e3 * t.sigma:.3f} mm"', ""]
             continue
-        base, unit = healthy(t.what)
+        base, unit = healthy(t.what, t.station)
         value = base * float(np.exp(t.value))
         for key, x in (("value", value), ("healthy", base), ("uncertainty", t.sigma * value)):
             out.append(f'{key} = "{x:.6g} {unit}"' if unit else f"{key} = {float(x):.6g}")

@@ -24,18 +24,19 @@ _FEW = (0.87, 1.0, 1.15)  # where every step is a field of saturating steel
 _LONGER = 1.5  # of the shot at the healthy current, and as one over power: so that late starts are seen
 
 
-def shot_curve(job: Job, drawn: Scene, cold: complex, added: complex) -> tuple[ShotCurve, float]:
+def shot_curve(job: Job, drawn: Scene, cold: complex, added: complex, frequency: float) -> tuple[ShotCurve, float]:
     """Times and limits from full shots at other currents, and the healthy coil current (A) at the start.
 
-    `cold` is the loaded coil at the start (ohm), `added` what of it the work adds.
+    `cold` is the loaded coil at the start (ohm), `added` what of it the work adds, both at `frequency` (Hz).
     """
     drive = drive_of(job)
-    answer = drive.respond(1.0, cold, drive.frequency)
+    answer = drive.respond(1.0, cold, frequency)
     current = answer.current
     if current <= 0.0:
         raise BadInput(Fault(f"{job.name}: source", f"cannot run on this coil: {answer.limited_by}"))
     on_time = float(job.drive.shot_time or 0.0)
-    frequency = answer.frequency if has_source(job) else drive.frequency
+    if has_source(job):
+        frequency = answer.frequency
     model = shot_model(scene(job, checked=False), frequency, "coarse")
     levels, events, hottest, warm = [], [], [], []
     for level in _FEW if model.field.nonlinear else _LEVELS:

@@ -141,7 +141,7 @@ def line_rehearse(job: Job, out: Path, *, seed: int = 1, fault: str | None = Non
     board = machine_board(job)
     index = None if fault is None else choose(board, fault, station)
     case = rehearse(board, seed, index=index, size=size, take=("frequency", "q", "coil-current", "start"), trays=trays)
-    files = write_case(board, case, out, seed, 2 * trays)
+    files = write_case(board, case, out, seed, 2 * trays, baseline(job).values)
     answer = out / "answer.json"
     answer.write_text(json.dumps(case.to_dict(), indent=1), encoding="utf-8")
     return Rehearsal(case, (*files, answer))
