@@ -93,8 +93,8 @@ def largest_cell(bad: ArrayLike, tried: ArrayLike | int) -> Test:
     """
     b, n = counts(bad, tried)
     total = int(np.sum(b))
-    if total == 0:
-        return Test("largest cell", 0.0, 1.0)
+    if total == 0 or len(b) < 2:  # a machine of one station has none worse than the others
+        return Test("largest cell", float(total), 1.0)
     share = n / np.sum(n)
     tails = stats.binom.sf(b - 1, total, share)
     least = float(np.min(tails))
