@@ -10,7 +10,8 @@ A message is one sentence: what must hold, what was received, where it stands, w
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 
@@ -61,3 +62,15 @@ class MissingExtra(CoilwrightError):
 
     def __init__(self, package: str, extra: str, purpose: str) -> None:
         super().__init__(f"{purpose} needs the package {package}: install it with  pip install 'coilwright[{extra}]'")
+
+
+@contextmanager
+def workers_kept() -> Iterator[None]:
+    """Turn the loss of a process of a pool (killed by hand, or by a system short of memory) into one sentence."""
+    from concurrent.futures import BrokenExecutor  # here, since `import coilwright` stays light
+
+    try:
+        yield
+    except BrokenExecutor:
+        what = "a worker process was ended from outside in the middle of its shots; nothing was written"
+        raise CoilwrightError(f"{what}: run it again, with fewer --workers if memory was short") from None

@@ -9,6 +9,7 @@ import json
 import math
 import os
 import sys
+import tempfile
 import traceback
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -126,7 +127,13 @@ def folder(out: Path | None) -> Path | None:
         return None
     if out.exists() and not out.is_dir():
         raise BadInput(Fault(f"--out {out}", "must be a folder; received an existing file; choose another name"))
-    out.mkdir(parents=True, exist_ok=True)
+    try:  # found out now, not after minutes of computing
+        out.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=out):
+            pass
+    except OSError as error:
+        what = f"must be a folder that can be written ({(error.strerror or str(error)).lower()}); name another one"
+        raise BadInput(Fault(f"--out {out}", what)) from None
     return out
 
 

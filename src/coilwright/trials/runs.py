@@ -10,7 +10,7 @@ from itertools import pairwise, repeat
 
 import numpy as np
 
-from coilwright.errors import BadInput, Fault
+from coilwright.errors import BadInput, Fault, workers_kept
 from coilwright.heating.criteria import STARTED, crossing, judge
 from coilwright.heating.march import Steps, march
 from coilwright.heating.model import ShotModel, shot_model
@@ -157,7 +157,8 @@ def run_all(
     if workers <= 1 or len(jobs) < 2:
         return [run(job, end, level, schedule) for job in jobs]
     method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
-    with ProcessPoolExecutor(min(workers, len(jobs)), mp_context=multiprocessing.get_context(method)) as pool:
+    context = multiprocessing.get_context(method)
+    with workers_kept(), ProcessPoolExecutor(min(workers, len(jobs)), mp_context=context) as pool:
         return list(pool.map(run, jobs, repeat(end), repeat(level), repeat(schedule)))
 
 

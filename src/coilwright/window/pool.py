@@ -6,7 +6,7 @@ import multiprocessing
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 
-from coilwright.errors import BadInput
+from coilwright.errors import BadInput, workers_kept
 from coilwright.window.margins import Outcome, Runner
 
 _mine: Runner | None = None
@@ -36,7 +36,10 @@ def run_all(
         return out
     method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
     context = multiprocessing.get_context(method)
-    with ProcessPoolExecutor(workers, mp_context=context, initializer=_enter, initargs=(runner,)) as pool:
+    with (
+        workers_kept(),
+        ProcessPoolExecutor(workers, mp_context=context, initializer=_enter, initargs=(runner,)) as pool,
+    ):
         for n, outcome in enumerate(pool.map(_work, tasks, chunksize=2), 1):
             out.append(outcome)
             done(n)
