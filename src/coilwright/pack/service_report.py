@@ -60,7 +60,8 @@ def service_report(job: Job, board: Board, readings: Readings, found: Watch | No
     data = {
         "title": job.title, "author": "coilwright", "keywords": ["induction heating", "service report", digest],
         "day": list(UNDATED), "lang": "en", "failed": False, "fails": "", "head": [job.title, readings.date or "undated"],
-        "foot": f"{Path(job.name).name} · {digest} · coilwright {coilwright.__version__}", "page-words": ["page", "of"], "digest": digest,
+        "foot": f"{Path(job.name).name} · {digest} · coilwright {coilwright.__version__}",
+        "page-words": ["page", "of"], "digest": digest,
         "front": _front(job, readings, found, answer, digest), "chapters": chapters, "card": None,
     }  # fmt: skip
     return typeset(data, pictures, target)
@@ -190,7 +191,8 @@ def _correction(answer: Answer) -> Iterator[Block]:
     yield notice("caution", "Cautions", *answer.cautions)
     yield together(heading("To be filled in"), blanks([
         "correction made, with the setting gauge", "good pieces in a row afterwards", "bad pieces",
-        "prevention: gauge, dowel, weekly log", "readings taken anew into [machine]: yes / no", "parts set aside", "done by, date", "seen by the customer, date",
+        "prevention: gauge, dowel, weekly log", "readings taken anew into [machine]: yes / no",
+        "parts set aside", "done by, date", "seen by the customer, date",
     ]))  # fmt: skip
 
 
