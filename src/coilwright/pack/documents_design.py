@@ -8,6 +8,7 @@ from coilwright.pack.blocks import Block, beside, heading, notice, pairs, pictur
 from coilwright.pack.traced import Ledger, Traced, called, entries_of, pick, value_of
 
 Pictures = Mapping[str, str]  # what it shows -> file
+_NO_FLUX = 1e-10  # T, far below what any loop could read
 _CURVES = {
     "resistivity": ("resistivity", "uohm m"),
     "relative_permeability": ("relative permeability", ""),
@@ -81,12 +82,17 @@ def _field(c: Traced, ledger: Ledger, pictures: Pictures) -> Iterator[Block]:
         ]
     )
     points = [
-        (ledger.words(name), *(fig(pick("abs", part), "mT", 3) for part in flux))
+        (ledger.words(name), *(_flux(pick("abs", part), ledger) for part in flux))
         for name, flux in entries_of(result.points)
     ]
     if points:
         yield table(("flux density rms at", "radial", "axial"), points)
     yield small("Method: " + ledger.words(result.method) + ".")
+
+
+def _flux(flux: Traced, ledger: Ledger) -> str:
+    """A flux density in mT; what symmetry forbids leaves nothing but rounding."""
+    return "none" if value_of(flux) < _NO_FLUX else ledger.figure(flux, "mT", 3)
 
 
 def _shot(c: Traced, ledger: Ledger, pictures: Pictures) -> Iterator[Block]:

@@ -251,7 +251,8 @@ def _price(c: Traced, ledger: Ledger) -> Iterator[Block]:
                 (name, "", ledger.figure(getattr(p, name), "%"), "", _money(getattr(p, name + "_cost"), ledger))
             )
     rows.append(("total", "", "", "", _money(p.total, ledger)))
-    yield table(("item", "amount from", "amount", f"rate, {money}", f"cost, {money}"), rows, left=(0, 1))
+    head = ("item", "amount from", "amount", f"rate, {money}", f"cost, {money}")
+    yield together(table(head, rows, left=(0, 1)))
     valid = value_of(p.valid)
     yield small("Without taxes and carriage." + (f" Valid for {ledger.words(p.valid)}." if valid else ""))
 

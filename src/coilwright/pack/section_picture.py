@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 _MM = 1e3
 _SHOWN = 3  # clearances drawn
+_TWO_LINES = 0.3  # inches of a name with its size
 
 
 def section_picture(result: CheckResult, path: Path | None = None) -> Any:
@@ -24,14 +25,14 @@ def section_picture(result: CheckResult, path: Path | None = None) -> Any:
     scale = min(6.0 / wide, 7.0 / high)
     with sheet(max(wide * scale + 2.8, 6.2), max(high * scale + 1.4, 4.0)) as (figure, axes):
         outlines(axes, section)
-        _names(axes, section, box)
+        _names(axes, section, box, scale)
         _gaps(axes, result)
         finish(axes, box, result.scene.job.title)
         axes.set_xlabel("r, mm\n" + "\n".join(_legend(result)), fontsize=8)
         return save(figure, path)
 
 
-def _names(axes: Any, section: Section, box: tuple[float, float, float]) -> None:
+def _names(axes: Any, section: Section, box: tuple[float, float, float], scale: float) -> None:
     """Names with sizes in a column left of the drawing, spread so that none covers another."""
     labels = []
     for body in section.bodies:
@@ -39,7 +40,7 @@ def _names(axes: Any, section: Section, box: tuple[float, float, float]) -> None
         far = loop[loop[:, 0].argmax()]
         size = f"Ø {2 * loop[:, 0].max() * _MM:.4g} x {_MM * (loop[:, 1].max() - loop[:, 1].min()):.4g}"
         labels.append((float(far[1]), -float(far[0]), f"{body.name}\n{size}"))
-    gap = 0.075 * (box[2] - box[1])
+    gap = max(0.075 * (box[2] - box[1]), _TWO_LINES / scale)
     place = float("inf")
     for z, r, text in sorted(labels, reverse=True):
         place = min(z, place - gap)
