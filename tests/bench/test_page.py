@@ -207,6 +207,16 @@ def test_turns_taken_apart_move_alone(tab, file):
     choose(page, '[data-id="turn:4"]')
     page.keyboard.press("ArrowUp")
     wait_for(lambda: value(page, "coil.turn.4.z").input_value() == "24.75 mm")
+    page.keyboard.down("Shift")
+    drag(page, 60)
+    page.keyboard.up("Shift")
+    choose(page, '[data-id="turn:1"]')
+    wait_for(
+        lambda: (
+            value(page, "coil.turn.1.z").count() == 1
+            and float(value(page, "coil.turn.1.z").input_value().split()[0]) > 8.5
+        )
+    )
 
 
 def test_saved_and_opened_again(tab, file):

@@ -390,7 +390,8 @@ export class Sheet {
     event.stopPropagation();
     const g = /** @type {SVGElement} */ (this.find(item.id));
     g.focus();
-    const ways = this.drawing.moves[item.id] || [];
+    const id = event.shiftKey && item.kind === "turn" ? "winding:" : item.id;
+    const ways = this.drawing.moves[id] || [];
     if (!this.live) {
       this.say("not connected yet: wait a moment", true);
       return;
@@ -408,7 +409,7 @@ export class Sheet {
         if (Math.abs(up) >= Math.abs(right)) right = 0;
         else up = 0;
       }
-      this.moveTo({ id: item.id, right: this.snapped(right), up: this.snapped(up) });
+      this.moveTo({ id, right: this.snapped(right), up: this.snapped(up) });
     };
     /** @param {PointerEvent} e */
     const drop = (e) => {

@@ -36,4 +36,6 @@ def _moves(job: Job, section: Section) -> dict[str, list[str]]:
     ways = {f"body:{b.name}": ["z"] for b in job.bodies}
     ways |= {f"point:{p.name}": ["z", "r"] for p in job.points}
     whole = job.coil is not None and job.coil.winding != "turns"
+    if section.turns:
+        ways["winding:"] = ["z", "r", "all"]
     return ways | {f"turn:{t.number}": ["z", "r", "all"] if whole else ["z", "r"] for t in section.turns}
