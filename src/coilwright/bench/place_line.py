@@ -69,7 +69,8 @@ class _Typed:
     def __init__(self, state: PageState) -> None:
         self.rows: list[tuple[Any, Form]] = []
         self.box = ui.element("div").classes("shown")
-        button("Add a reading", self._add)
+        with ui.element("div").classes("tools"):
+            button("Add a reading", self._add)
         files = [("", "typed here"), *((n, n) for n in _readings(state))]
         self.whole = Form(
             [

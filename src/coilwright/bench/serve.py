@@ -84,6 +84,7 @@ def _run(root: Path, asked: Asked, port: int, address: str) -> None:
 
             webbrowser.open(address)
 
+    app.config.quasar_config["loadingBar"]["skipHijack"] = True  # a bar of the framework's that no screen reader can name
     app.on_startup(begin)
     app.on_shutdown(bench.stop)
     for name in ("uvicorn.error", "nicegui", "asyncio", "engineio.server", "socketio.server"):

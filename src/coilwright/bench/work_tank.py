@@ -65,8 +65,7 @@ def tables(study: TankStudy) -> Iterator[Table]:
     report = study.report
     points = (report.cold, report.hot, report.empty)
     rows: list[tuple[Any, ...]] = [
-        (label, *(_scaled(p, read, scale) for p in points), unit)
-        for label, unit, read, scale in _FIGURES
+        (label, *(_scaled(p, read, scale) for p in points), unit) for label, unit, read, scale in _FIGURES
     ]
     rows.append(("held back by", *(None if p is None else p.limiting or "nothing" for p in points), ""))
     yield table("operating-points", "Operating points", ("what", "cold", "end of shot", "empty coil", "unit"), rows)
