@@ -163,6 +163,11 @@ def test_too_much_heat_stops_too_and_a_margin_without_a_lower_end_is_open():
     assert set(free.beyond) == set(EDGES)
 
 
+def test_one_acceptance_written_twice_is_no_trouble():
+    twice = washer('[[accept]]\nbody = "washer"\nreaches = "200 degC"\nwithin = "2.5 s"\n')
+    assert look(twice, {}, EDGES).figures == look(washer(), {}, EDGES).figures
+
+
 def test_an_outcome_goes_through_text_unchanged():
     for found in (look(washer(), {"coil.gap": "1.3 mm"}, EDGES), look(washer(), {"coil.turns": 3})):
         assert Outcome.from_dict(json.loads(json.dumps(found.to_dict()))) == found

@@ -9,6 +9,7 @@ import pytest
 
 import coilwright as cw
 from coilwright.errors import BadInput
+from coilwright.pack.seek_pictures import seek_pictures
 from coilwright.seek.evaluate import Evaluator
 from coilwright.seek.figures import FIGURES
 from coilwright.seek.record import NAME
@@ -229,12 +230,13 @@ def test_without_pymoo_the_scan_goes_on_and_says_so(monkeypatch):
     assert any("coilwright[design]" in f.advice for f in result.findings)
 
 
-def test_a_front_at_the_end_of_a_bound_is_noted(whole):
+def test_a_front_at_the_end_of_a_bound_is_noted(tmp_path):
     job = washer(SEEK.replace("among = [1, 2, 3]", "among = [2]"), LOWER).with_value("seek.objectives", ["time"])
     result = seek(job, one(most=3))
     assert {"seek-at-bound", "seek-one-point"} <= {f.code for f in result.findings}
     assert result.front[0].values["drive.coil_current"] == "700 A"
     assert result.beats_drawn == result.front
+    assert [p.name for p in seek_pictures(result, tmp_path)] == ["front.png", "choices.png"]  # one objective draws, too
 
 
 def test_the_result_can_be_read_and_drawn(whole, tmp_path):

@@ -36,15 +36,15 @@ def too_little(shot: ShotResult) -> float:
     stay below a limit counts only where it does not. inf when nothing asks for heat.
     """
     criteria = criteria_of(shot.model.scene.job)
-    found = zip(criteria, margins(shot).values(), strict=True)
-    return min((m for c, m in found if c.kind != "stays_below" or m < 0.0), default=math.inf)
+    found = zip(criteria, margins(shot), strict=True)
+    return min((m for c, (_, m) in found if c.kind != "stays_below" or m < 0.0), default=math.inf)
 
 
-def margins(shot: ShotResult) -> dict[str, float]:
-    """The margin of every acceptance, in order and by its name, counted as in `too_little`."""
+def margins(shot: ShotResult) -> tuple[tuple[str, float], ...]:
+    """Name and margin of every acceptance, in order, counted as in `too_little`."""
     criteria = criteria_of(shot.model.scene.job)
     end = float(shot.trace.time[-1])
-    return {name_of(v): _margin(c, v, shot, end) for c, v in zip(criteria, shot.verdicts, strict=True)}
+    return tuple((name_of(v), _margin(c, v, shot, end)) for c, v in zip(criteria, shot.verdicts, strict=True))
 
 
 def name_of(verdict: Verdict) -> str:

@@ -168,7 +168,7 @@ class _Point:
             return self._outcome("field", stops)
         shot = self._shoot(self.model, self.drive)
         self.figures |= shot_figures(shot)
-        stops = {name: (-m, _said(shot, name)) for name, m in margins(shot).items() if m < 0.0}
+        stops = {name: (-m, _said(shot, name)) for name, m in margins(shot) if m < 0.0}
         stops |= self._ratings(shot)
         stops |= self._missed()
         said = tuple(v.said for v in shot.verdicts)
