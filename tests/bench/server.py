@@ -81,7 +81,7 @@ class Server:
                 self.kill()
 
 
-def wait_for(holds, seconds=10.0):
+def wait_for(holds, seconds=30.0):
     """Look until something holds; fail when it does not in time."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:

@@ -53,7 +53,7 @@ def tab(browser, server, file):
         context = browser.new_context(
             viewport={"width": width, "height": height}, color_scheme=scheme, accept_downloads=True
         )
-        context.set_default_timeout(15_000)
+        context.set_default_timeout(40_000)  # the machine may be busy with other tests
         page = context.new_page()
         seen.append(Seen(page))
         page.goto(f"http://127.0.0.1:{server.port}{path}")

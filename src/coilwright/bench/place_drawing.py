@@ -328,10 +328,11 @@ def _rows(n: dict[str, Any], off: dict[str, Any]) -> list[tuple[str, str, str]]:
         spare = body["role"] == "bystander"
         label = f"power in {name}" + (", to be spared" if spare else "")
         rows.append((label, si(body["power_W"], "W"), "" if spare else "lead hot"))
-    rows.append(("lost in the coil", si(n["coil_power_W"], "W"), ""))
-    rows.append(("efficiency", percent(n["efficiency"]), ""))
-    rows.append(("coil current, rms", si(n["coil_current_A"], "A"), "part current"))
-    rows.append(("coil voltage with leads, rms", si(n["coil_voltage_V"], "V"), ""))
+    if n["coil_current_A"]:
+        rows.append(("lost in the coil", si(n["coil_power_W"], "W"), ""))
+        rows.append(("efficiency", percent(n["efficiency"]), ""))
+        rows.append(("coil current, rms", si(n["coil_current_A"], "A"), "part current"))
+        rows.append(("coil voltage with leads, rms", si(n["coil_voltage_V"], "V"), ""))
     if n["bank_voltage_V"] is not None:
         rows.append(("tank voltage, rms", si(n["bank_voltage_V"], "V"), "current"))
     rows.append(("frequency", si(n["frequency_Hz"], "Hz", 5), ""))

@@ -133,6 +133,8 @@ class Follower:
 
     def _with_curve(self, glance: Glance, job: Job, drive: Drive, solver: Field) -> Glance:
         known = self.known
+        if job.drive.shot_time is None:
+            return replace(glance, waits="the job sets no on_time, so there is no shot")
         if known is None or not _same_parts(job, known.model.scene.job):
             return replace(glance, waits="the curve waits until the hand rests")
         if self.took > BUDGET:
