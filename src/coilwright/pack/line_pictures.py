@@ -48,7 +48,7 @@ def stations_picture(found: Watch, path: Path | None = None) -> Any:
             axes.plot([share], [row], marker="s" if worse else "o", color=colour, markersize=6)
             chance = f"{p:.1g}" if p > 1e-6 else "below one in a million"
             note = f"   {bad} of {tried}" + (f": worse than the others (chance {chance})   " if worse else "   ")
-            right = 100.0 * high < 0.6 * _reach(found)
+            right = 100.0 * high < 0.6 * _reach(found) or 100.0 * low < 0.3 * _reach(found)  # where there is room
             axes.annotate(note, (100.0 * (high if right else low), row), fontsize=8, va="center", ha="left" if right else "right")
         axes.set_yticks(range(len(t.keys)), [f"station {k}" for k in t.keys])
         axes.set_ylim(len(t.keys) - 0.4, -1.1)
