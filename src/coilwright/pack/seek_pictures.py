@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from coilwright.pack.looks import CURRENT, FAINT, GOOD, HOT, INK, PAPER, save, sheet
-from coilwright.seek.figures import Figure
+from coilwright.seek.figures import FIGURES, Figure
 from coilwright.seek.result import SeekPoint, SeekResult
 
 _MOST_PANELS = 6
@@ -44,9 +44,10 @@ def front_picture(result: SeekResult, path: Path | None = None) -> Any:
 
 
 def _pairs(objectives: Sequence[Figure]) -> list[tuple[Figure, Figure]]:
-    """Every pair; a single objective against itself in order of rank. The first one lies along the bottom."""
+    """Every pair, the first along the bottom; a single objective with what it costs in kVA, which every shot tells."""
     if len(objectives) == 1:
-        return [(objectives[0], objectives[0])]
+        cost = FIGURES["coil kVA" if objectives[0].name != "coil kVA" else "coil current"]
+        return [(objectives[0], cost)]
     pairs = [(a, b) for k, a in enumerate(objectives) for b in objectives[k + 1 :]]
     return pairs[:_MOST_PANELS]
 
@@ -82,7 +83,7 @@ def _frame(values: Any) -> tuple[float, float]:
     """What is shown of an axis: the front and the job as drawn with room about them, not every point far from both."""
     low, high = float(values.min()), float(values.max())
     room = 0.3 * (high - low) or 0.1 * abs(high) or 1.0
-    return low - room, high + room
+    return (low - room if low < 0.0 else max(low - room, -0.05 * high)), high + room
 
 
 def _number(axes: Any, numbers: Sequence[int], places: Any) -> None:
