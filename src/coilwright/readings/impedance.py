@@ -5,7 +5,7 @@ reaches a part.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -139,6 +139,7 @@ def fit_resonance(sweep: Sweep, kind: str | None = None) -> Resonance:
     """
     if kind not in (None, "series", "parallel"):
         raise BadInput(Fault("kind", f'must be "series" or "parallel", received {kind!r}'))
+    sweep = _without_rest(sweep)
     size = np.abs(sweep.impedance)
     if len(sweep) < 6:
         raise BadInput(Fault(sweep.origin, f"has {len(sweep)} points; at least 6 through the resonance are needed"))
@@ -168,6 +169,14 @@ def fit_resonance(sweep: Sweep, kind: str | None = None) -> Resonance:
 
     found = fit_curve(model, sweep.frequency, _stack(y * weight), start)
     return _resonance(found, omega0, kind)
+
+
+def _without_rest(sweep: Sweep) -> Sweep:
+    """The sweep without a point at 0 Hz, with which a network analyser's file may begin, and without a short of exactly 0 ohm."""
+    keep = (sweep.frequency > 0.0) & (np.abs(sweep.impedance) > 0.0)
+    if keep.all():
+        return sweep
+    return replace(sweep, frequency=sweep.frequency[keep], impedance=sweep.impedance[keep])
 
 
 def _start(sweep: Sweep, y: Complexes, centre: int, omega0: float, kind: str) -> list[float]:
