@@ -155,6 +155,7 @@ def test_wrong_starts(folder, capsys, words, said):
     assert not (folder / "out").exists()
 
 
+@pytest.mark.slow
 def test_another_unit_is_noticed(folder, capsys):
     """Fahrenheit read as Celsius: no plausible values meet it, and the values that come nearest are told to be far off."""
     text = (folder / "trace.csv").read_text().splitlines()

@@ -40,7 +40,7 @@ from coilwright.trials.calorimetry import (
 from coilwright.trials.fit import MapFit
 from coilwright.trials.measured import Channel, Measured, TraceOptions, measured, read_trace
 from coilwright.trials.result import Calorimetry, Compared, Fitted, Laid, Prediction, TrialResult, findings_of
-from coilwright.trials.runs import Run, foretold, run
+from coilwright.trials.runs import Run, foretold, run, run_around
 from coilwright.trials.sheet import TrialSheet, blank_sheet, read_sheet
 from coilwright.trials.unknowns import Unknown, unknowns
 
@@ -79,7 +79,7 @@ def trial(
     )
     as_run = _as_run(job, form)
     raw = read_trace(path, form, options)
-    nominal = run(as_run, float(raw.time[-1]))
+    (nominal,) = run_around([as_run], float(raw.time[-1]))
     seen = measured(raw, as_run, form, list(nominal.places), options)
     model = TrialModel(as_run, unknowns(as_run, fit, any(_electrical(r.what) for r in form.reading)), seen,
                        Effort(effort.workers))  # fmt: skip

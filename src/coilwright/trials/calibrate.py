@@ -14,7 +14,7 @@ from coilwright.section.quad9 import Array
 from coilwright.section.sizes import Level
 from coilwright.trials.fit import Group, MapFit, fit_map
 from coilwright.trials.measured import Channel, Measured
-from coilwright.trials.runs import Run, foretold, run_around
+from coilwright.trials.runs import Run, foretold, run_all, run_around
 from coilwright.trials.unknowns import Unknown
 from coilwright.units import parse
 
@@ -84,14 +84,18 @@ class TrialModel:
         """A run for every row, all with the time steps that the first asks for; nothing is shot twice in a batch."""
         p = len(self.unknowns)
         keys = [tuple(float(v) for v in row[:p]) for row in rows]
-        different = list(dict.fromkeys(keys))
-        if len(different) == 1 and keys[0] in self._known:
-            return [self._known[keys[0]]] * len(keys)
-        around = run_around([self._job(np.array(k)) for k in different], self.trial.end, self.effort.workers,
-                            self.effort.level)  # fmt: skip
-        self.runs += len(around) + 1
-        found = dict(zip(different, around, strict=True))
-        self._known = {keys[0]: found[keys[0]]}
+        others = [k for k in dict.fromkeys(keys) if k != keys[0]]
+        jobs = [self._job(np.array(k)) for k in (keys[0], *others)]
+        end, workers, level = self.trial.end, self.effort.workers, self.effort.level
+        if keys[0] in self._known:
+            middle = self._known[keys[0]]
+            around = run_all(jobs[1:], end, workers, level, middle.steps)
+        else:
+            middle, *around = run_around(jobs, end, workers, level)
+            self.runs += 2
+        self.runs += len(others)
+        self._known = {keys[0]: middle}
+        found = {keys[0]: middle, **dict(zip(others, around, strict=True))}
         return [found[k] for k in keys]
 
     def _job(self, u: Array) -> Job:

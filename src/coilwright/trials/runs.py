@@ -28,7 +28,7 @@ _LOOSE = 1e6  # K: a tolerance that rejects nothing, for shots that follow the s
 _SAME = 1e-6  # s
 _BURNING = 5e-3  # share burnt in a step from which on it is halved
 _PATIENT = 1e9  # strains: the charge too burns in the steps of the other shot
-_STEPS: Mapping[Level, Steps] = {"coarse": Steps(1.5), "normal": Steps(1.0), "fine": Steps(0.5)}
+_STEPS: Mapping[Level, Steps] = {"coarse": Steps(2.5), "normal": Steps(1.0), "fine": Steps(0.5)}
 DONE = 0.95  # burnt share at which a charge counts as done
 
 
