@@ -281,6 +281,35 @@ def test_a_failing_job_says_so_everywhere_and_ends_with_one(tmp_path, capsys):
         assert FAILS in page or page in drawn or Words("de")["not_released"] in page
 
 
+def test_a_ring_heated_through_its_pins_names_what_it_lacks(tmp_path):
+    text = """format = 1
+[job]
+title = "Pin ring"
+[[body]]
+name = "ring"
+material = "stainless steel 304"
+shape = { kind = "ring", outer_diameter = "9 mm", inner_diameter = "7 mm", height = "0.6 mm" }
+[drive]
+frequency = "100 kHz"
+on_time = "1 s"
+through = { body = "ring", current = "20 A" }
+"""
+    written = cw.pack(cw.loads(text), tmp_path, limits=False)
+    said = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(written.pdf).pages)
+    assert written.passed
+    for words in (
+        "No acceptance test",
+        "No work coil",
+        "Nothing is asked of the part",
+        "No drawings",
+        "No price",
+        "No window",
+    ):
+        assert words in said, words
+    assert "setting gauge slides" not in said
+    assert not (tmp_path / FORM).exists()
+
+
 def test_letters_no_font_holds_do_not_stop_the_pack(found, drawn_once, tmp_path):
     title = replace(found.title, title="日本 ring Łódź Ω")
     made = pages(replace(found, title=title), (), (), FORM)

@@ -85,7 +85,7 @@ def _gap(c: Traced) -> Traced | None:
 
 
 def _before(c: Traced, words: Words) -> list[str]:
-    out = [words["gauge_slides"], words["look_at_coil"]]
+    out = [] if _gap(c) is None else [words["gauge_slides"], words["look_at_coil"]]
     if _water_cooled(c):
         out.append(words["water_runs"])
     return [*out, words["jewellery_off"], words["first_part"]]

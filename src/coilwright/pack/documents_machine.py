@@ -128,6 +128,8 @@ def _conditions(c: Traced, ledger: Ledger) -> Iterator[Block]:
 
 def _row_of_parts(c: Traced, ledger: Ledger) -> Iterator[Block]:
     t = c.test
+    if not c.shot.verdicts:
+        return
     yield together(
         heading("Acceptance row"),
         text(

@@ -204,6 +204,12 @@ def _forecast(c: Traced, ledger: Ledger) -> Iterator[Block]:
 
 def _test(c: Traced, ledger: Ledger) -> Iterator[Block]:
     t = c.test
+    if not c.shot.verdicts:
+        yield heading("Acceptance test")
+        yield notice(
+            "missing", "No acceptance test", "The job has no [[accept]], so there is nothing to test a part against."
+        )
+        return
     yield together(heading("Acceptance test"), text(
         f"The machine is accepted when {ledger.count(t.parts)} parts, taken as they come from an agreed batch "
         "and run at the settings of the "
