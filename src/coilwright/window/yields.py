@@ -183,15 +183,18 @@ def variance_shares(study: Study, limit: int | None = None, samples: int = 2048)
         draws = at_station(study, {q.what: x[k] for k, q in enumerate(study.varied)}, x.shape[1], station)
         return np.asarray(study.judge(draws).margins[:, station, which])
 
-    # scipy asks of a distribution only that it has ppf, which a quantity has
-    found = stats.sobol_indices(
-        func=margin, n=samples, dists=cast(Any, list(study.varied)), rng=np.random.default_rng(study.effort.seed)
-    )
     names = [q.what for q in study.varied]
-    alone = dict(zip(names, (float(v) for v in np.ravel(found.first_order)), strict=True))
-    total = dict(zip(names, (float(v) for v in np.ravel(found.total_order)), strict=True))
     some = study.draw(4000, study.effort.seed + 3)
     spread = float(np.std(study.judge(some).margins[:, station, which]))
+    if len(names) == 1:  # the estimate wants two quantities; one alone moves everything there is to move
+        alone = total = {names[0]: float(spread > 0.0)}
+    else:
+        # scipy asks of a distribution only that it has ppf, which a quantity has
+        found = stats.sobol_indices(
+            func=margin, n=samples, dists=cast(Any, list(study.varied)), rng=np.random.default_rng(study.effort.seed)
+        )
+        alone = dict(zip(names, (float(v) for v in np.ravel(found.first_order)), strict=True))
+        total = dict(zip(names, (float(v) for v in np.ravel(found.total_order)), strict=True))
     return VarianceShares(study.limits[which].name, station + 1, alone, total, spread)
 
 
