@@ -143,8 +143,9 @@ def test_a_window_is_finished_after_its_tab_is_closed(tab, server):
     press(page, "Look at the window")
     page.locator("progress").wait_for()
     page.context.close()
-    result = server.folder / ".coilwright" / "studies" / "varies" / "1" / "result.json"
-    wait_for(result.exists, 120)
+    progress = server.folder / ".coilwright" / "studies" / "varies" / "1" / "progress.json"
+    wait_for(lambda: '"running"' not in progress.read_text(encoding="utf-8"), 240)
+    assert '"done"' in progress.read_text(encoding="utf-8"), progress.read_text(encoding="utf-8")
     page = tab("window", "varies.toml")
     page.get_by_role("heading", name="No. 1: yield").wait_for()
     assert "coil.centre" in rows(page, "How far each thing may be out")

@@ -31,6 +31,7 @@ _WORDS = {
     "tank": "the circuit",
     "tolerances": "how far each thing may be out",
     "trial": "measured over predicted",
+    "trial-correlation": "how the fitted values hang together",
     "water": "the water circuit",
 }
 

@@ -18,7 +18,7 @@ from coilwright.window.limits import Tolerance
 from coilwright.window.result import WindowResult
 from coilwright.window.study import Effort
 
-_LEAST = Effort(runs=24, fresh=6, refine=6, reshoot=0)
+_LEAST = Effort(fresh=6, refine=6, reshoot=0)
 
 _TOLERANCES = ("quantity", "drawn", "alone, from", "to", "all at once, from", "to ")
 
