@@ -36,7 +36,9 @@ from coilwright.steps.field import field as exact_field
 from coilwright.steps.field import leads_of, settled, start_temperatures
 from coilwright.steps.heat import heat
 
-_NEWTON = 2e-3  # relative change of A at which a saturating part is settled for a quick answer
+# Relative change of A at which a saturating part is settled for a quick answer: 0.3 % of the power of a steel pin moved by
+# half its length, for two thirds of the time (own runs).
+_NEWTON = 3e-2
 BUDGET = 0.15  # s a curve may take to follow a hand; a slower one waits until the hand rests
 
 
