@@ -78,7 +78,7 @@ def _bench(c: Traced, ledger: Ledger) -> Iterator[Block]:
 
 
 def _readings(c: Traced, ledger: Ledger) -> Iterator[Block]:
-    yield heading("Machine: readings cold, with a good part")
+    yield heading("Machine: readings with a good part, cold unless named hot or empty")
     if not c.machine:
         yield notice("missing", "No predictions and limits", ledger.words(c.missing["machine"]))
         return
