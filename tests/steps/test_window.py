@@ -22,7 +22,7 @@ what = "mains"
 by = "1 %"
 each = "common"
 """
-SMALL = Effort(runs=14, fresh=4, refine=4)
+SMALL = Effort(runs=14, fresh=4, refine=4, reshoot=4)
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +55,7 @@ def test_everything_is_there_and_is_plain_data(result):
 
 def test_equal_seeds_give_equal_answers_on_any_number_of_processes(result):
     again = window(
-        ring_job(6, "80 mm", VARIES), shots=2000, effort=Effort(14, 4, 4, workers=2), map_size=12, observe=False
+        ring_job(6, "80 mm", VARIES), shots=2000, effort=Effort(14, 4, 4, 4, workers=2), map_size=12, observe=False
     )
     assert again.forecast.parts.good == result.forecast.parts.good
     assert again.variance.total == result.variance.total and again.sights == ()
