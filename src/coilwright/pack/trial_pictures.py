@@ -81,7 +81,9 @@ def correlation_picture(result: TrialResult, path: Path | None = None) -> Any:
             right.text(share + (-2 if inside else 2), k, f"{share:.0f} %", va="center", ha="right" if inside else "left",
                        fontsize=8, color="#ffffff" if inside else INK)  # fmt: skip
         right.set_yticks([])
-        right.set(ylim=(count - 0.5, -0.5), xlim=(0, 105), xlabel="of its interval before the trial, %")
+        right.set(
+            ylim=(count - 0.5, -0.5), xlim=(0, 105), xlabel="of its interval before the trial, % (orange: hardly told)"
+        )
         right.grid(axis="y", visible=False)
         right.set_title("left of the interval")
         return save(figure, path)

@@ -22,6 +22,9 @@ from coilwright.trials.unknowns import Unknown
 from coilwright.units import ZERO_CELSIUS
 
 NOTHING_LEARNT, STRONG = 0.8, 0.9  # posterior over prior width; correlation from which on two are hard to part
+BENT = (
+    1.5  # sigmas that a straight line may miss the shot by, one sigma away (at 1.0 intervals still covered, own runs)
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -269,7 +272,7 @@ def findings_of(
         text = f"only combinations of these are well known: {', '.join(strong)}."
         say = "Use them together, as the fitted job does; a value fixed or measured by itself parts them."
         out.append(Finding("trial-cannot-separate", "note", "correlation", text, say))
-    if bend > 0.5:
+    if bend > BENT:
         text = f"within its interval the shot bends by {bend:.1f} sigmas: the intervals are rough."
         out.append(Finding("trial-bent", "warning", "intervals", text, "Narrow the priors, or take a further trial."))
     for f in fitted:
