@@ -6,9 +6,9 @@ import sys
 import coilwright as cw
 
 NAMES = {
-    "BadInput", "CheckResult", "CoilwrightError", "FieldReport", "Finding", "Job", "NotConverged", "PackResult", "QuickResult",
-    "SeekResult", "ShotResult", "TankStudy", "TrialResult", "WindowResult", "charge_law", "check", "field", "heat", "library", "load", "loads",
-    "open_store", "pack", "quick", "seek", "tank", "template", "trial", "why", "window",
+    "BadInput", "CheckResult", "CoilwrightError", "FieldReport", "Finding", "Job", "NotConverged", "PackResult",
+    "QuickResult", "SeekResult", "ShotResult", "TankStudy", "TrialResult", "WindowResult", "charge_law", "check", "field",
+    "heat", "library", "load", "loads", "open_store", "pack", "quick", "seek", "tank", "template", "trial", "why", "window",
 }  # fmt: skip
 
 
