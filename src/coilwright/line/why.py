@@ -143,7 +143,7 @@ def predicted_healthy(plant: Plant) -> dict[str, float]:
     out |= {k: float(got[k][0, 0]) / omega for k in ("inductance", "inductance-empty")}
     times = {"start": plant.shot.start, "total": plant.shot.total}
     out |= {k: float(np.exp(time(nothing))[0]) for k, time in times.items()}
-    return out | {"on-time": plant.on_time} | plant.sourced
+    return {**out, "on-time": plant.on_time, **plant.sourced}
 
 
 _ABSOLUTE = ("frequency", "q", "q-empty", "frequency-empty", "frequency-hot", "q-hot", *(
