@@ -276,6 +276,7 @@ def test_pictures_come_from_studies_only(server):
         with pytest.raises(urllib.error.HTTPError) as refused:
             urllib.request.urlopen(f"http://127.0.0.1:{server.port}/kept/{path}/job.toml")
         assert refused.value.code in (404, 422)
+        refused.value.close()
 
 
 @pytest.mark.slow

@@ -10,6 +10,7 @@ from typing import Any
 from nicegui import ui
 
 from coilwright.bench.form import Form
+from coilwright.bench.open_copy import beside
 from coilwright.bench.parts import button, text
 from coilwright.bench.state import PageState
 from coilwright.bench.study_place import Results, Trigger
@@ -71,7 +72,8 @@ class _Typed:
         self.box = ui.element("div").classes("shown")
         with ui.element("div").classes("tools"):
             button("Add a reading", self._add)
-        files = [("", "typed here"), *((n, n) for n in _readings(state))]
+        others = {state.desk.name, *beside(state, "[trial]")}
+        files = [("", "typed here"), *((n, n) for n in beside(state, "[[reading]]") if n not in others)]
         self.whole = Form(
             [
                 ("bad", "bad pieces by station", "0, 0, 19, 1, 0, 0"),
@@ -169,16 +171,3 @@ def _store(state: PageState, chosen: str) -> str:
     if chosen == _SET_OUTSIDE:
         return os.environ.get("COILWRIGHT_STORE", "")
     return str(state.desk.path.parent / Path(chosen).name)
-
-
-def _readings(state: PageState) -> list[str]:
-    """TOML files beside the job that hold readings."""
-    here = state.desk.path.parent
-    return [p.name for p in sorted(here.glob("*.toml")) if p.stat().st_size < 200_000 and "[[reading]]" in _text(p)]
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError):
-        return ""

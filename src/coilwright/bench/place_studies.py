@@ -46,7 +46,7 @@ class StudyTable:
     def __init__(self, state: PageState, kind: str = "") -> None:
         self.state, self.kind = state, kind
         self.box = ui.element("div").style("width: 100%")
-        self.shown: list[Any] = []
+        self.shown: list[Any] | None = None
         self.bars: dict[int, tuple[Any, Any]] = {}
         state.on_studies(self.show)
 

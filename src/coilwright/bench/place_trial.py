@@ -9,7 +9,7 @@ from typing import Any
 from nicegui import ui
 
 from coilwright.bench.form import Form
-from coilwright.bench.open_copy import write_beside
+from coilwright.bench.open_copy import beside, write_beside
 from coilwright.bench.parts import button, sentence, text
 from coilwright.bench.state import PageState
 from coilwright.bench.study_kinds import FITTED
@@ -35,8 +35,8 @@ def place(state: PageState) -> None:
         )
         form = Form(
             [
-                ("trace", "trace", _choices(state, "csv")),
-                ("sheet", "trial sheet", [("", "none"), *_choices(state, "toml")]),
+                ("trace", "trace", _traces(state)),
+                ("sheet", "trial sheet", [("", "none"), *_sheets(state)]),
                 ("columns", "columns and their places", "TC1=ring, TC2=bulb"),
                 ("fit", "what to fit", "power, emissivity, gap"),
                 ("further", "weigh further trials", [("no", "no"), ("yes", "yes, takes longer")]),
@@ -77,7 +77,7 @@ def _bring(state: PageState, form: Form) -> None:
             fault.set_text(sentence(error))
             return
         fault.set_text("")
-        form.offer(form.inputs["trace"], "trace", _choices(state, "csv"))
+        form.offer(form.inputs["trace"], "trace", _traces(state))
         form.choose("trace", name)
         state.say(f"{name} stands beside the job now", False)
 
@@ -92,8 +92,8 @@ def bring(state: PageState, name: object, words: object) -> str:
         raise BadInput(Fault("trace", what))
     if not isinstance(words, str) or len(words) > _MOST:
         raise BadInput(Fault(given, f"holds more than {_MOST / 1e6:g} MB; thin it out, or copy it beside the job"))
-    folder, beside = state.bench.folder, state.desk.path.parent / given
-    path = folder.place(beside.relative_to(folder.root).as_posix())
+    folder, here = state.bench.folder, state.desk.path.parent
+    path = folder.place((here / given).relative_to(folder.root).as_posix())
     try:
         if path.exists() and path.read_bytes() == words.encode("utf-8"):
             return given
@@ -106,14 +106,16 @@ def bring(state: PageState, name: object, words: object) -> str:
     return given
 
 
-def _choices(state: PageState, ending: str) -> list[tuple[str, str]]:
-    """Files beside the job that may be traces or trial sheets."""
-    here = state.desk.path.parent
-    found = sorted(p.name for p in here.glob(f"*.{ending}"))
-    if ending == "toml":
-        jobs = {p.rsplit("/", 1)[-1] for p in state.bench.folder.jobs()}
-        found = [n for n in found if n not in jobs]
-    return [(n, n) for n in found]
+def _traces(state: PageState) -> list[tuple[str, str]]:
+    """CSV files beside the job, those that say so in their name first."""
+    found = sorted(state.desk.path.parent.glob("*.csv"))
+    found.sort(key=lambda p: not re.search("trial|trace", p.name.lower()))
+    return [(p.name, p.name) for p in found]
+
+
+def _sheets(state: PageState) -> list[tuple[str, str]]:
+    """Trial sheets beside the job."""
+    return [(name, name) for name in beside(state, "[trial]")]
 
 
 def _columns(typed: str) -> list[tuple[str, str]]:

@@ -87,7 +87,7 @@ def _causes(answer: Answer) -> Iterator[Table]:
     asked = [(READINGS[n.what].asked, n.bits, n.minutes, n.rate) for n in answer.next]
     note = "Minutes from memory: trade practice, to be replaced by your own."
     yield table("next", "What to read next", _NEXT, asked, note)
-    out = [(x.name, 100.0 * x.probability, x.why) for x in answer.excluded]
+    out = [(x.name, round(100.0 * x.probability, 3), x.why) for x in answer.excluded]
     yield table("excluded", "Ruled out", ("cause", "likely [%]", "why"), out)
 
 
