@@ -236,3 +236,13 @@ def test_unknown_drivers_are_named():
         driver("lcr", "nosuch")
     with pytest.raises(BadInput, match="is not there"):
         driver("lcr", "nosuch.toml")
+
+
+def test_a_missing_extra_is_named(monkeypatch):
+    import sys
+
+    from coilwright.errors import MissingExtra
+
+    monkeypatch.setitem(sys.modules, "pyvisa", None)
+    with pytest.raises(MissingExtra, match=r"coilwright\[instruments\]"):
+        instruments()
