@@ -241,9 +241,9 @@ def test_the_log_of_a_machine_is_shown(tab, server):
     line_add(server.folder / "log.csv", server.folder / "map.toml", str(server.folder / "shots.db"))
     page = tab("line", "tank.toml")
     press(page, "Look at the log")
-    page.get_by_role("heading", name="hall 2: 7 bad of 90").wait_for()
+    page.get_by_role("heading", name="hall 2: 8 bad of 90").wait_for()
     shown = rows(page, "Station against the others")
-    assert (shown["2"][:2], shown["1"][:2]) == (["30", "7"], ["30", "0"])
+    assert (shown["2"][:2], shown["1"][:2]) == (["30", "8"], ["30", "0"])
     assert page.locator(".prints img").count() == 2
     press(page, "Find the cause")
     page.get_by_text("readings: are missing").wait_for()

@@ -87,28 +87,36 @@ class _Materials:
 
     def _search(self, event: Any) -> None:
         self.searched = str(event.args).lower().strip()
-        self._list()
+        self._sift()
 
     def _list(self) -> None:
+        """One line for every material; a search hides lines and takes none away, so that no click is lost."""
         self.list.clear()
-        names = [n for n in self.known.names() if self._fits(self.known.get(n))]
-        names.sort(key=lambda n: (n not in self.used, n not in self.mine, n.lower()))
+        self.lines: dict[str, tuple[Any, Any]] = {}
+        names = sorted(self.known.names(), key=lambda n: (n not in self.used, n not in self.mine, n.lower()))
         with self.list:
-            if not names:
-                text("li", "No material is called so; try another word, or add your own below.", "told")
             for name in names:
-                with ui.element("li"):
+                with ui.element("li") as line:
                     element = button(name, partial(self._choose, name))
-                    element.props["aria-current"] = "true" if name == self.chosen else "false"
                     note = ", ".join(w for w, s in (("in this job", self.used), ("your own", self.mine)) if name in s)
                     text("span", note or self.known.get(name).kind, "told")
+                self.lines[name] = line, element
+            self.none = text("li", "No material is called so; try another word, or add your own.", "told")
+        self._sift()
+
+    def _sift(self) -> None:
+        fitting = {n for n in self.lines if self._fits(self.known.get(n))}
+        for name, (line, element) in self.lines.items():
+            line.set_visibility(name in fitting)
+            element.props["aria-current"] = "true" if name == self.chosen else "false"
+        self.none.set_visibility(not fitting)
 
     def _fits(self, material: Material) -> bool:
         return any(self.searched in word.lower() for word in (material.name, material.kind, *material.aliases))
 
     def _choose(self, name: str) -> None:
         self.chosen = name
-        self._list()
+        self._sift()
         self._show()
 
     # ---- one material
