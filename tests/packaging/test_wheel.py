@@ -82,7 +82,7 @@ def test_first_job_from_the_wheel(installed, tmp_path):
     run(installed, "-m", "coilwright", "new", "job.toml", cwd=tmp_path)
     run(installed, "-m", "coilwright", "check", "job.toml", cwd=tmp_path)
     done = run(installed, "-m", "coilwright", "heat", "job.toml", "--out", "here", cwd=tmp_path)
-    assert "pass" in done.stdout
+    assert "PASS" in done.stdout
     assert list((tmp_path / "here").glob("*.png"))
 
 
@@ -115,4 +115,4 @@ def test_demo_in_an_empty_environment(built, tmp_path, version):
     run(python, "-m", "venv", "e", cwd=tmp_path)
     run("e/bin/pip", "install", "--quiet", built[0], cwd=tmp_path)
     done = run("e/bin/coilwright", "demo", "--out", "out", cwd=tmp_path)
-    assert "pass" in done.stdout
+    assert "PASS" in done.stdout
