@@ -46,3 +46,16 @@ def test_help_needs_nothing_heavy():
     )
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip().endswith("[]")
+
+
+def test_a_verb_holds_linear_algebra_to_one_thread_and_gives_back_what_was_set():
+    from threadpoolctl import threadpool_info, threadpool_limits
+
+    from coilwright.threads import on_one_thread
+
+    def counts():
+        return {p["num_threads"] for p in threadpool_info() if p["user_api"] == "blas"}
+
+    with threadpool_limits(2, user_api="blas"):
+        assert on_one_thread(counts)() == {1}
+        assert counts() == {2}

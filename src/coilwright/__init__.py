@@ -54,6 +54,9 @@ _PUBLIC: dict[str, str] = {
     "window": "coilwright.steps.window",
 }
 
+# verbs that solve something: BLAS is held to one thread while they work
+_SOLVES = frozenset({"check", "field", "heat", "pack", "quick", "seek", "tank", "trial", "why", "window"})
+
 __all__ = ["__version__", *sorted(_PUBLIC)]
 
 
@@ -74,6 +77,8 @@ class _Verb:
 @cache
 def _public(name: str) -> Any:
     found = getattr(import_module(_PUBLIC[name]), name)
+    if name in _SOLVES:
+        found = import_module("coilwright.threads").on_one_thread(found)
     return _Verb(found, f"{__name__}.{name}") if name in ("field", "heat", "pack", "seek", "tank", "window") else found
 
 
