@@ -19,9 +19,9 @@ BLOCK = "import sys\nsys.modules.update(dict.fromkeys({names!r}))\n"
 # command -> the extra its sentence must name
 WITHOUT = {
     ("bench", "job.toml"): "bench",
-    ("line", "listen", "mqtt://127.0.0.1:1/x", "--machine", "a"): "floor",
-    ("seek", "job.toml", "--scheduler", "tcp://127.0.0.1:1"): "cluster",
-    ("instruments",): "instruments",
+    ("line", "listen", "mqtt://127.0.0.1:1/x", "--map", "map.toml"): "floor",
+    ("seek", "seek.toml", "--scheduler", "tcp://127.0.0.1:1"): "cluster",
+    ("reading", "--instruments"): "instruments",
     ("line", "show", "--store", "postgresql://nobody@127.0.0.1:1/none"): "postgres",
 }
 
@@ -78,6 +78,7 @@ def test_wheel_and_sdist_hold_what_the_program_reads(built):
     assert not any(".venv" in n or n.startswith(("out/", "docs/_build")) for n in names)
 
 
+@pytest.mark.slow  # everything is compiled anew in a fresh environment
 def test_first_job_from_the_wheel(installed, tmp_path):
     run(installed, "-m", "coilwright", "new", "job.toml", cwd=tmp_path)
     run(installed, "-m", "coilwright", "check", "job.toml", cwd=tmp_path)
@@ -91,6 +92,11 @@ def test_a_missing_extra_is_one_sentence(installed, tmp_path, command):
     (tmp_path / "sitecustomize.py").write_text(BLOCK.format(names=EXTRAS), encoding="utf-8")
     env = {"PYTHONPATH": str(tmp_path), "HOME": str(tmp_path), "XDG_DATA_HOME": str(tmp_path)}
     run(installed, "-m", "coilwright", "new", "job.toml", cwd=tmp_path, env=env)
+    for name in ("seek.toml", "tubes.csv", "shelf.csv"):
+        shutil.copy(ROOT / "examples" / "indicator-tube-getter" / name, tmp_path)
+    (tmp_path / "map.toml").write_text(
+        'machine = "a"\nstations = 1\n[columns]\ntime = "t"\nstation = "s"\nresult = "r"\n', encoding="utf-8"
+    )
     done = run(installed, "-m", "coilwright", *command, cwd=tmp_path, env=env, check=False)
     assert done.returncode in (2, 3)
     assert "Traceback" not in done.stderr
