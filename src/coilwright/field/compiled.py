@@ -12,7 +12,10 @@ try:
 
     def compiled(function: F) -> F:
         """Machine code, kept on disk between runs; one thread, division by zero as in numpy."""
-        result: Any = numba.njit(cache=True, error_model="numpy")(function)
+        try:
+            result: Any = numba.njit(cache=True, error_model="numpy")(function)
+        except RuntimeError:  # neither the package's folder nor the user's own can be written: compile anew each time
+            result = numba.njit(error_model="numpy")(function)
         return cast(F, result)
 
 except ImportError:  # numba is missing: correctness does not depend on it, only speed

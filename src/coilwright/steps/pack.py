@@ -11,7 +11,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from coilwright.errors import BadInput, CoilwrightError
+from coilwright.errors import BadInput, CoilwrightError, workers_kept
 from coilwright.field.look import CheckResult
 from coilwright.field.report import FieldReport
 from coilwright.heating.electrical import TankReport, electrical_report
@@ -149,7 +149,7 @@ def _side_by_side(job: Job, wishes: PackWishes, report: Report) -> tuple[_Solved
     if wishes.effort.workers < 2:
         return _solved(job, report), _board(job)
     method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
-    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(method)) as pool:
+    with workers_kept(), ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(method)) as pool:
         later = pool.submit(_board, job)
         return _solved(job, report), later.result()
 
