@@ -37,6 +37,8 @@ def write_dxf(drawing: Drawing, path: Path) -> Path:
         space = document.modelspace()
         for item in drawing.items:
             _put(space, item, drawing.scale)
+        for kind in sorted(document.entitydb.dxf_types_in_use()):  # left to itself the order is that of a set
+            document.classes.add_class(kind)
         stream = io.StringIO()
         document.write(stream)
     path.write_bytes(stream.getvalue().encode("utf-8"))
