@@ -85,7 +85,6 @@ def listening(pid):
 
 
 def test_the_page_listens_on_this_computer_alone(tmp_path):
-    pytest.importorskip("nicegui")
     (tmp_path / "job.toml").write_text(SHORT, encoding="utf-8")
     server = Server(tmp_path)
     try:
