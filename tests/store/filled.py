@@ -30,7 +30,8 @@ def fill(store):
     sheet = TrialRecord(
         "Ring, 9 mm", coil="W 12", gap_m=1.5e-3, setting={"dial": 0.4, "none": None}, outcome="glowed, even",
         readings=({"what": "start", "value": 3.2, "uncertainty": 0.1},), events=({"what": "glow", "time_s": 2.5},),
-        remark='said "good",\nleft', photo="photos/1.jpg", trace_name="run 1/α.csv", trace=TRACE,
+        remark='said "good",\nleft', photo="photos/1.jpg", photo_content=b"\xff\xd8 a ring",
+        trace_name="run 1/α.csv", trace=TRACE,
     )  # fmt: skip
     first = store.add_trial(sheet)
     store.set_fit(first.number, {"chi2": 0.9}, [Fitted("body.ring.emissivity", "0.41", "0.03", 2)])

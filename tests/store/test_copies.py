@@ -79,6 +79,7 @@ def test_an_export_reads_without_us(exported):
     ]
     assert (exported / jobs[1]).read_bytes() == "format = 1\r\n# second: ü\n".encode()
     assert (exported / "traces/0001-run-1-.csv").read_bytes() == TRACE
+    assert (exported / "photos/0001-1.jpg").read_bytes() == b"\xff\xd8 a ring"
     sheet = json.loads((exported / "jobs/0001-Ring-9-mm/trial-1.json").read_text(encoding="utf-8"))
     assert (sheet["gap_m"], sheet["outcome"], sheet["fit"]) == (1.5e-3, "glowed, even", {"chi2": 0.9})
     assert "designed_inductance_H" in (exported / "coils.csv").read_text(encoding="utf-8")
@@ -103,6 +104,7 @@ trials = st.builds(
     lambda **given: given,
     when=numbers, coil=words, gap_m=st.none() | numbers, setting=table, readings=st.lists(table, max_size=2).map(tuple),
     events=st.lists(table, max_size=2).map(tuple), outcome=words, remark=words, photo=words, trace_name=words,
+    photo_content=st.none() | st.binary(max_size=60),
     trace=st.none() | st.binary(max_size=60), fit=st.none() | table,
 )  # fmt: skip
 jobs = st.dictionaries(

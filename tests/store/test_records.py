@@ -6,6 +6,7 @@ import math
 import pytest
 
 from coilwright.errors import BadInput
+from coilwright.store import trials
 from coilwright.store.opening import open_store
 from coilwright.store.records import (
     CanReading,
@@ -78,7 +79,7 @@ def test_unknown_names_are_told_with_the_nearest(store):
         store.hand_overs("M")
 
 
-def test_a_trial_comes_back_whole(store, tmp_path):
+def test_a_trial_comes_back_whole(store, tmp_path, monkeypatch):
     store.keep_job("ring", "a")
     store.keep_job("ring", "b")
     photo = tmp_path / "photo.jpg"
@@ -93,12 +94,17 @@ def test_a_trial_comes_back_whole(store, tmp_path):
     assert kept.photo_digest == hashlib.sha256(b"jpg").hexdigest()
     assert store.trial(kept.number) == kept
     earlier = store.add_trial(TrialRecord("ring", when=0.5, version=1, trace=TRACE, photo="gone.jpg"))
-    assert earlier.photo_digest == ""
+    assert (earlier.photo_digest, store.trial(earlier.number).photo_content) == ("", None)
+    photo.unlink()
+    assert store.trial(kept.number).photo_content == b"jpg"
     listed = store.trials_of("ring")
     assert [t.number for t in listed] == [earlier.number, kept.number]
-    assert all(t.trace is None for t in listed)
+    assert all(t.trace is None and t.photo_content is None for t in listed)
+    monkeypatch.setattr(trials, "LARGEST_PHOTO", 2)
+    with pytest.raises(BadInput, match="must be at most"):
+        store.add_trial(TrialRecord("ring", photo="big.jpg", photo_content=b"jpg"))
     assert [t.number for t in store.trials_of("ring", version=2)] == [kept.number]
-    assert len(content(store)["attachment"]) == 1  # the same trace, kept once
+    assert len(content(store)["attachment"]) == 2  # the same trace, kept once, and the photograph
     assert store.jobs()[0].trials == 2
 
 

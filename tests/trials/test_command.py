@@ -43,14 +43,16 @@ def write_trace(job, folder):
 
 
 def test_from_trace_to_fitted_job(folder, capsys):
-    (folder / "sheet.toml").write_text(
-        '[trial]\nname = "T-3"\ndate = 2026-03-04\ncoil = "C-1"\ngap = "3 mm"\noutcome = "even red"\n'
+    (folder / "sheets").mkdir()
+    (folder / "sheets" / "red.jpg").write_bytes(b"\xff\xd8 even red")
+    (folder / "sheets" / "sheet.toml").write_text(
+        '[trial]\nname = "T-3"\ndate = 2026-03-04\ncoil = "C-1"\ngap = "3 mm"\noutcome = "even red"\nphoto = "red.jpg"\n'
         '[[reading]]\nwhat = "coil current"\nvalue = "141 A"\nuncertainty = "2 %"\n'
         '[[event]]\nwhat = "reaches"\ntemperature = "300 degC"\nat = "2.6 s"\n'
         '[water]\nflow = "0.8 L/min"\nrise = "4 K"\nsource_power = "700 W"\n'
     )
     code, out, err = run(
-        capsys, "trial", "job.toml", "trace.csv", "--sheet", "sheet.toml", "--fit", "power", "--fit", "emissivity",
+        capsys, "trial", "job.toml", "trace.csv", "--sheet", "sheets/sheet.toml", "--fit", "power", "--fit", "emissivity",
         "--fit", "support", "--predict", "drive.on_time=4 s, drive.coil_current=180 A", "--workers", "1", "--out", "out",
         "--store", "s.db", "--json",
     )  # fmt: skip
@@ -81,6 +83,8 @@ def test_from_trace_to_fitted_job(folder, capsys):
         taught = {f.key: f.value for f in store.fitted_of("Plain ring")}
         assert set(taught) == {"drive.coil_current", "body.ring.emissivity", "body.ring.support.conductance"}
         assert store.trial(kept.number).trace == (folder / "trace.csv").read_bytes()
+        assert store.trial(kept.number).photo_content == b"\xff\xd8 even red"
+    assert {"live coil and leads", "hot part", "who decides"} <= {c["hazard"] for c in told["cautions"]}
 
 
 def _check_prediction(told):

@@ -16,6 +16,7 @@ from coilwright.units import ZERO_CELSIUS
 if TYPE_CHECKING:
     from coilwright.evidence import Uncertain
     from coilwright.job import Job
+    from coilwright.store.records import TrialRecord
     from coilwright.trials.calibrate import Interval
     from coilwright.trials.result import TrialResult
 
@@ -122,24 +123,26 @@ def trial(path: Path, trace: Path, as_json: bool, out: Path | None, asked: Asked
             report=advance,
         )
     written = _files(result, job.name, target)
-    number = _keep(job, result, asked.store) if asked.keep else None
+    kept = _keep(job, result, asked) if asked.keep else None
+    number = None if kept is None else kept.number
     if as_json:
         print_json({**result.to_dict(), "files": [str(p) for p in written], "kept_as": number})
     else:
         print(_text(result))
         if written:
             print("written: " + ", ".join(str(p) for p in written))
-        if number is not None:
-            print(f"kept in the store as trial number {number}")
+        if kept is not None:
+            lost = kept.photo and not kept.photo_digest
+            print(f"kept in the store as trial number {number}" + (f"; {kept.photo} was not found" if lost else ""))
     return 0
 
 
-def _keep(job: Job, result: TrialResult, place: str | None) -> int | None:
+def _keep(job: Job, result: TrialResult, asked: Asked) -> TrialRecord:
     from coilwright.steps.trial_record import keep_trial
     from coilwright.store.opening import open_store
 
-    with open_store(place) as kept:
-        return keep_trial(job, result, kept).number
+    with open_store(asked.store) as kept:
+        return keep_trial(job, result, kept, sheet_folder=None if asked.sheet is None else asked.sheet.parent)
 
 
 def _columns(texts: Sequence[str]) -> dict[str, str]:
@@ -200,6 +203,7 @@ def _text(result: TrialResult) -> str:
     parts += [_prediction(p.title, p.figures, p.verdicts) for p in result.predictions]
     parts.append(_further(result))
     parts.append("\n".join(f"  {f}" for f in result.findings))
+    parts.append("\n".join(["cautions", *(f"  {c}" for c in result.cautions)]))
     return "\n\n".join(p for p in parts if p)
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from coilwright.cooling.result import CoolingResult
 from coilwright.field.result import FieldResult
 from coilwright.heating.result import ShotResult
 from coilwright.job import Job
+from coilwright.materials.material import Material
 from coilwright.safety.cautions import Facts
 from coilwright.safety.exposure import ExposureDistance, Group, exposure_distance
 from coilwright.safety.stored import Store
@@ -34,22 +36,32 @@ def facts_of(
     stores: tuple[Store, ...] = ()
     if bank_voltage is not None and bank_capacitance is not None:
         stores = (Store("the tank capacitors", bank_capacitance, math.sqrt(2.0) * bank_voltage),)
-    current = float(shot.trace.coil.current.max())
-    coil = job.coil
-    return Facts(
-        frequency=frequency,
-        coil_voltage=float(shot.trace.coil.voltage.max()) if coil is not None else None,
+    return replace(
+        drawn_facts(job, shot.model.scene.materials.values(), frequency),
+        coil_voltage=float(shot.trace.coil.voltage.max()) if job.coil is not None else None,
         tank_voltage=bank_voltage,
         stores=stores,
-        distances=tuple(stray_distances(field, current, frequency)),
-        water_cooled=cooling is not None or (coil is not None and "tube" in coil.conductor.section),
+        distances=tuple(stray_distances(field, float(shot.trace.coil.current.max()), frequency)),
+        water_cooled=cooling is not None or _hollow(job),
         water_outlet=None if cooling is None else cooling.outlet_temperature,
         hottest_part=max(float(b.maximum.max()) for b in shot.trace.bodies.values()),
+    )
+
+
+def drawn_facts(job: Job, materials: Iterable[Material], frequency: float) -> Facts:
+    """What a job file alone tells, with the materials of its bodies; `frequency` Hz."""
+    return Facts(
+        frequency=frequency,
+        water_cooled=_hollow(job),
         evacuated_glass=any("vacuum" in (b.space, b.inside_space) for b in job.bodies)
-        and any(m.glass is not None for m in shot.model.scene.materials.values()),
+        and any(m.glass is not None for m in materials),
         toxic_charge=any(b.charge is not None for b in job.bodies),
         flux_or_filler=any("braz" in b.material or "solder" in b.material for b in job.bodies),
     )
+
+
+def _hollow(job: Job) -> bool:
+    return job.coil is not None and "tube" in job.coil.conductor.section
 
 
 def stray_distances(field: FieldResult, current: float, frequency: float) -> Iterator[ExposureDistance]:

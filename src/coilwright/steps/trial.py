@@ -12,13 +12,16 @@ import numpy as np
 from coilwright.errors import BadInput, Fault
 from coilwright.evidence import Finding, Uncertain
 from coilwright.heat.bands import STEFAN_BOLTZMANN
+from coilwright.heating.hazards import drawn_facts, stray_distances
 from coilwright.heating.model import shot_model
 from coilwright.heating.setup import drive_of
 from coilwright.job import Job
 from coilwright.job.edit import add_note, set_value
+from coilwright.safety.cautions import Caution, cautions
 from coilwright.section.mesh import Mesh
 from coilwright.section.quad9 import Array
 from coilwright.section.scene import scene
+from coilwright.steps.field import field as cold_field
 from coilwright.trials.advice import advice
 from coilwright.trials.calibrate import (
     Effort,
@@ -165,9 +168,23 @@ def _result(
     text = _with_notes(job, model, fitted, found)
     return TrialResult(
         job.title, seen, fitted, correlation, _nuisances(model, found), laid, _compared(model, nominal, at_fit.middle),
-        scalars_of(at_fit), _calorimetry(model, found, at_fit.middle), predictions, tuple(next_ones), tuple(findings), found,
+        scalars_of(at_fit), _calorimetry(model, found, at_fit.middle), predictions, tuple(next_ones), tuple(findings),
+        _cautions(job, at_fit.middle), found,
         job.with_values(fitted_texts(job, model.unknowns, found.u, 5, sparing=True)), text, error, model.runs,
     )  # fmt: skip
+
+
+def _cautions(job: Job, shot: Run) -> tuple[Caution, ...]:
+    """Those of the job, with the currents and temperatures that the fitted shot came to."""
+    field = cold_field(job, level="coarse", estimate_error=False).result
+    frequency, current = float(shot.coil["frequency"][0]), float(shot.coil["coil current"].max())
+    facts = replace(
+        drawn_facts(job, scene(job).materials.values(), frequency),
+        coil_voltage=float(shot.coil["coil voltage"].max()) if job.coil is not None else None,
+        distances=tuple(stray_distances(field, current, frequency)),
+        hottest_part=max(float(x.max()) for name, x in shot.places.items() if name.endswith(": hottest")),
+    )
+    return tuple(cautions(facts))
 
 
 def _read(shot: Run, channel: Channel) -> Array:

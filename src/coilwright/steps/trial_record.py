@@ -17,10 +17,13 @@ from coilwright.trials.sheet import TrialSheet
 from coilwright.units import UnitFault, parse
 
 
-def keep_trial(job: Job, result: TrialResult, store: Store, *, name: str | None = None) -> TrialRecord:
-    """Keep the job file (when it is not kept yet), the trial with the content of its trace, and the fitted values.
+def keep_trial(
+    job: Job, result: TrialResult, store: Store, *, name: str | None = None, sheet_folder: Path | None = None
+) -> TrialRecord:
+    """Keep the job file (when it is not kept yet), the trial with its trace and photograph, and the fitted values.
 
-    Raises BadInput, e.g. when another job of that name is kept already.
+    A photograph is looked for beside the sheet (`sheet_folder`), beside the trace, then here; what is not found leaves its
+    name, and no `photo_digest`. Raises BadInput, e.g. when another job of that name is kept already.
     """
     version = keep(job, store, name=name).version
     sheet, trace = result.measured.sheet, Path(result.measured.origin)
@@ -37,7 +40,7 @@ def keep_trial(job: Job, result: TrialResult, store: Store, *, name: str | None 
         events=tuple({"what": e.what, "time_s": e.at, "uncertainty_s": e.sigma} for e in sheet.event),
         outcome=sheet.trial.outcome,
         remark="\n".join(x for x in (sheet.trial.remark, sheet.trial.next) if x),
-        photo=sheet.trial.photo,
+        photo=_photo(sheet.trial.photo, sheet_folder or trace.parent, trace.parent),
         trace_name=f"{sheet.trial.name}: {trace.name}",
         trace=trace.read_bytes(),
     )
@@ -57,6 +60,12 @@ def _when(sheet: TrialSheet, trace: Path) -> float:
             raise BadInput(Fault("trial sheet: trial.date", what)) from None
         return datetime.datetime.combine(day, datetime.time(12)).timestamp()
     return trace.stat().st_mtime if trace.exists() else time.time()
+
+
+def _photo(named: str, *folders: Path) -> str:
+    """The path of the photograph that a sheet names, as named when it is nowhere."""
+    found = (f / named for f in folders if named and (f / named).is_file())
+    return str(next(found, named))
 
 
 def _gap(sheet: TrialSheet) -> float | None:

@@ -8,8 +8,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from coilwright.heating.hazards import drawn_facts
 from coilwright.job import Job
-from coilwright.safety.cautions import Caution, Facts, cautions
+from coilwright.safety.cautions import Caution, cautions
 from coilwright.window.askew import side_heat
 from coilwright.window.limits import joint_share, tolerances
 from coilwright.window.observe import Observer, Sight
@@ -117,15 +118,6 @@ def _pairs(study: Study, shares: Mapping[str, float]) -> tuple[tuple[str, str], 
 
 
 def _cautions(job: Job, study: Study, volts: float) -> tuple[Caution, ...]:
-    materials = study.model.cells.scene.materials
-    glass = any(m.glass is not None for m in materials.values())
-    facts = Facts(
-        frequency=study.model.frequency,
-        coil_voltage=volts,
-        water_cooled=job.coil is not None and "tube" in job.coil.conductor.section,
-        hottest_part=max((a.reaches for a in job.accept if a.reaches is not None), default=None),
-        evacuated_glass=glass and any("vacuum" in (b.space, b.inside_space) for b in job.bodies),
-        toxic_charge=any(b.charge is not None for b in job.bodies),
-        flux_or_filler=any("braz" in b.material or "solder" in b.material for b in job.bodies),
-    )
-    return tuple(cautions(facts))
+    drawn = drawn_facts(job, study.model.cells.scene.materials.values(), study.model.frequency)
+    asked = max((a.reaches for a in job.accept if a.reaches is not None), default=None)
+    return tuple(cautions(replace(drawn, coil_voltage=volts, hottest_part=asked)))

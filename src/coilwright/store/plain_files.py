@@ -4,7 +4,7 @@
 |---|---|
 | jobs/NAME/version-N.toml | every version of the job file, word for word |
 | jobs/NAME/trial-N.json | the sheet of a trial |
-| traces/ | trace files as they were given |
+| traces/, photos/ | trace files and photographs as they were given |
 | coils.csv, stock.csv | coils with measured and designed values; the shelf as a stock file |
 | machines/NAME.json | hand-overs |
 | tables/*.csv | every table as it stands; what `restore` reads, with the job files and traces |
@@ -20,7 +20,7 @@ import re
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any, Final
 
 import sqlalchemy as sa
@@ -51,6 +51,7 @@ _ABOUT: Final = """\
 Everything that was in this coilwright store, in plain files.
 jobs/      every version of each job file, and its trials (JSON, SI units)
 traces/    trace files of the trials
+photos/    their photographs
 coils.csv  coils as built: measured beside designed, H and ohm
 stock.csv  capacitors on the shelf
 machines/  hand-overs
@@ -70,7 +71,7 @@ def export(store: Database, folder: str | Path) -> dict[str, int]:
         (made / "README.txt").write_text(_ABOUT, encoding="utf-8")
         with store.reading() as connection:
             rows = count_rows(connection)
-            places = {job_text.name: _job_files(connection, made), attachment.name: _trace_files(connection, made)}
+            places = {job_text.name: _job_files(connection, made), attachment.name: _attachments(connection, made)}
             for table in meta.sorted_tables:
                 _write_table(connection, table, made / "tables" / f"{table.name}.csv", places.get(table.name, {}))
         _sheets(store, made)
@@ -148,10 +149,12 @@ def _job_files(connection: sa.Connection, folder: Path) -> dict[str, str]:
     return places
 
 
-def _trace_files(connection: sa.Connection, folder: Path) -> dict[str, str]:
+def _attachments(connection: sa.Connection, folder: Path) -> dict[str, str]:
+    """Write the files that belong to trials; digest -> file."""
     names: dict[str | None, str] = {}
-    for row in connection.execute(sa.select(trial.c.trace_digest, trial.c.trace_name, trial.c.id).order_by(trial.c.id)):
+    for row in connection.execute(sa.select(trial).order_by(trial.c.id)):
         names.setdefault(row.trace_digest, f"traces/{_file_name(row.id, row.trace_name or 'trace')}")
+        names.setdefault(row.photo_digest, f"photos/{_file_name(row.id, PurePath(row.photo).name or 'photo')}")
     places = {}
     for digest in connection.scalars(sa.select(attachment.c.digest)).all():
         places[digest] = names.get(digest, f"traces/{digest}")

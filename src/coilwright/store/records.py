@@ -55,9 +55,9 @@ class TrialRecord:
 
     `version` of the job file (None: the newest when it is added); `coil` as built; `gap_m` between part and coil;
     `setting` what the knobs stood at; `readings` tables with at least `what`, `value` and `uncertainty` (SI);
-    `events` tables such as {"what": "glow seen", "time_s": 3.1}; `photo` a path, `photo_digest` its SHA-256 (worked out
-    when the file is there); `trace` the content of the trace file, left out of lists; `fit` what was fitted to it.
-    `number` is given by the store.
+    `events` tables such as {"what": "glow seen", "time_s": 3.1}; `photo` the path of a photograph, `photo_digest` its
+    SHA-256 and `photo_content` its bytes (read when the file is there); `trace` the content of the trace file; contents are
+    left out of lists; `fit` what was fitted to it. `number` is given by the store.
     """
 
     job: str
@@ -72,6 +72,7 @@ class TrialRecord:
     remark: str = ""
     photo: str = ""
     photo_digest: str = ""
+    photo_content: bytes | None = field(default=None, repr=False)
     trace_name: str = ""
     trace: bytes | None = field(default=None, repr=False)
     fit: Mapping[str, Any] | None = None
@@ -242,11 +243,11 @@ _UNITS = {
 
 
 def as_table(record: Any) -> dict[str, Any]:
-    """A record as plain tables and lists, keys ending in their SI unit; the content of a trace is left out."""
+    """A record as plain tables and lists, keys ending in their SI unit; the content of files is left out."""
     return {
         f"{f.name}_{_UNITS[f.name]}" if f.name in _UNITS else f.name: _outside(f.name, getattr(record, f.name))
         for f in fields(record)
-        if f.name != "trace"
+        if f.name not in ("trace", "photo_content")
     }
 
 

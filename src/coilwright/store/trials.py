@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import sqlalchemy as sa
 
@@ -16,17 +16,20 @@ from coilwright.store.jobs import job_key, version_key
 from coilwright.store.records import Fitted, TrialRecord, checked_text, number, plain
 from coilwright.store.tables import attachment, fitted, job, job_version, trial
 
+LARGEST_PHOTO: Final = 32 * 2**20  # bytes; one from a telephone has about a tenth of it
+
 
 def add_trial(store: Database, record: TrialRecord) -> TrialRecord:
     """Keep the sheet of one run; the record with its number and version. Raises BadInput, e.g. for an unknown job.
 
-    The content of the trace is kept with it; of the photo the path and the digest of the file.
+    The content of the trace is kept with it, and that of the photograph when its file is there.
     """
+    record = replace(record, photo_content=_photo_of(record))
     words = {k: checked_text(getattr(record, k), k) for k in ("coil", "outcome", "remark", "photo", "trace_name")}
     row: dict[str, Any] = {
         **words, "time": number(record.when, "when"), "gap": number(record.gap_m, "gap_m"),
         "setting": plain(record.setting, "setting"), "readings": plain(record.readings, "readings"),
-        "events": plain(record.events, "events"), "photo_digest": record.photo_digest or _digest_of(record.photo),
+        "events": plain(record.events, "events"), "photo_digest": record.photo_digest,
         "fit": None if record.fit is None else plain(record.fit, "fit"), "trace_digest": None,
     }  # fmt: skip
     if len(words["coil"]) > 200:
@@ -35,13 +38,15 @@ def add_trial(store: Database, record: TrialRecord) -> TrialRecord:
         row["job_version_id"], version = version_key(connection, store.place, record.job, record.version)
         if record.trace is not None:
             row["trace_digest"] = attach(connection, record.trace)
+        if record.photo_content is not None:
+            row["photo_digest"] = attach(connection, record.photo_content)
         made = connection.execute(trial.insert().values(row))
         key = int(made.inserted_primary_key[0])  # type: ignore[index]
     return replace(record, number=key, version=version, job=record.job.strip(), photo_digest=row["photo_digest"])
 
 
 def trials_of(store: Database, job_name: str, *, version: int | None = None) -> tuple[TrialRecord, ...]:
-    """Trials of a job (of one version of it), oldest first, without the content of their traces. Raises BadInput."""
+    """Trials of a job (of one version of it), oldest first, without the content of their files. Raises BadInput."""
     with store.reading() as connection:
         query = _joined().where(job.c.id == job_key(connection, store.place, job_name))
         if version is not None:
@@ -50,13 +55,16 @@ def trials_of(store: Database, job_name: str, *, version: int | None = None) -> 
 
 
 def trial_at(store: Database, key: int) -> TrialRecord:
-    """One trial by its number, with the content of its trace. Raises BadInput when there is none."""
+    """One trial by its number, with the content of trace and photograph. Raises BadInput when there is none."""
     with store.reading() as connection:
         row = connection.execute(_joined().where(trial.c.id == key)).first()
         if row is None:
             raise BadInput(Fault(store.place, f"has no trial number {key}"))
-        content = connection.scalar(sa.select(attachment.c.content).where(attachment.c.digest == row.trace_digest))
-    return replace(_record(row), trace=content)
+        trace, photo = (
+            connection.scalar(sa.select(attachment.c.content).where(attachment.c.digest == digest))
+            for digest in (row.trace_digest, row.photo_digest)
+        )
+    return replace(_record(row), trace=trace, photo_content=photo)
 
 
 def set_fit(store: Database, key: int, fit: dict[str, Any], values: Iterable[Fitted] = ()) -> None:
@@ -121,9 +129,19 @@ def _record(row: Any) -> TrialRecord:
     )  # fmt: skip
 
 
-def _digest_of(photo: str) -> str:
-    """SHA-256 of a file, empty when it is not there: the path is kept all the same."""
-    try:
-        return hashlib.sha256(Path(photo).expanduser().read_bytes()).hexdigest() if photo else ""
-    except OSError:
-        return ""
+def _photo_of(record: TrialRecord) -> bytes | None:
+    """The content of the photograph; None when its file is not there: the path is kept all the same."""
+    content = record.photo_content
+    if content is None and record.photo:
+        try:
+            path = Path(record.photo).expanduser()
+            if not path.is_file():
+                return None
+            with path.open("rb") as file:
+                content = file.read(LARGEST_PHOTO + 1)
+        except (OSError, ValueError, RuntimeError):
+            return None
+    if content is not None and len(content) > LARGEST_PHOTO:
+        what = f"must be at most {LARGEST_PHOTO // 2**20} MB; received a larger file; make the picture smaller"
+        raise BadInput(Fault(f"photo {record.photo[:200]}", what))
+    return content

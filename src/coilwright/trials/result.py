@@ -12,6 +12,7 @@ import numpy as np
 from coilwright.evidence import Finding, Uncertain
 from coilwright.heating.result import Verdict
 from coilwright.job import Job
+from coilwright.safety.cautions import Caution
 from coilwright.section.quad9 import Array
 from coilwright.trials.calibrate import Interval
 from coilwright.trials.calorimetry import SlopePower
@@ -139,6 +140,7 @@ class TrialResult:
     predictions: tuple[Prediction, ...]
     advice: tuple[Further, ...]
     findings: tuple[Finding, ...]
+    cautions: tuple[Caution, ...]
     fit: MapFit
     job: Job
     job_text: str
@@ -190,6 +192,7 @@ class TrialResult:
             "error": {"temperature_K": self.error_K},
             "runs": self.runs,
             "findings": [f.to_dict() for f in self.findings],
+            "cautions": [{"hazard": c.hazard, "text": c.text, "figure": c.figure} for c in self.cautions],
         }
 
     def __repr__(self) -> str:
