@@ -171,10 +171,9 @@ def test_overrides_are_constants_and_checked():
 def test_extrapolation_is_found_with_its_figures():
     steel = library().get("mild steel")
     assert steel.findings(288.15, 1470.0) == [] == steel.findings(1100.0, 1400.0)
-    found = {finding.text.split(" is used")[0] for finding in steel.findings(293.15, 1700.0)}
-    assert {"resistivity", "thermal conductivity", "specific heat"} <= found
-    first = steel.findings(293.15, 1700.0)[0]
-    assert first.code == "material-extrapolated" and first.severity == "warning" and "1427 degC" in first.text
+    (found,) = steel.findings(293.15, 1700.0)
+    assert all(f"{name} (" in found.text for name in ("resistivity", "thermal conductivity", "specific heat"))
+    assert found.code == "material-extrapolated" and found.severity == "warning" and "1427 degC" in found.text
 
 
 def test_thin_glass_absorbs_less_and_shares_sum_to_one():

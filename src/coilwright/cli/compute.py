@@ -154,10 +154,11 @@ def _shot_text(result: ShotResult) -> str:
     on = coil.current > 0.0
     if on.any():
         lines.append("")
+        large = float(coil.power.max()) >= 1e3
         for label, values, scale, unit in (
             ("coil current", coil.current, 1.0, "A"),
             ("coil voltage", coil.voltage, 1.0, "V"),
-            ("coil power", coil.power, 1e-3, "kW"),
+            ("coil power", coil.power, 1e-3 if large else 1.0, "kW" if large else "W"),
             ("frequency", coil.frequency, 1e-3, "kHz"),
         ):
             low, high = float(values[on].min()) * scale, float(values[on].max()) * scale

@@ -115,7 +115,10 @@ def _findings(model: ShotModel, trace: Trace, course: March) -> tuple[Finding, .
                     f"reaches {high - ZERO_CELSIUS:.0f} degC, above its {limit.kind} limit of "
                     f"{limit.temperature - ZERO_CELSIUS:.0f} degC ({limit.text})."
                 )
-                grave = limit.kind in _GRAVE_LIMITS
+                meant = limit.kind == "melting" and any(
+                    a.body == name and (a.reaches or 0.0) > limit.temperature for a in model.scene.job.accept
+                )
+                grave = limit.kind in _GRAVE_LIMITS and not meant  # a brazing alloy is there to melt
                 out.append(Finding("material-limit-passed", "warning" if grave else "note", f'body "{name}"', text))
     if course.account.balance > _WORRYING_BALANCE:
         text = f"the powers miss the supplied power by up to {100 * course.account.balance:.2g} % during the shot."

@@ -178,29 +178,28 @@ class Material:
         return {"resistivity": self.resistivity, **found} if self.resistivity is not None else found
 
     def findings(self, lowest: float, highest: float) -> list[Finding]:
-        """`material-extrapolated` for every curve used outside its source's range between two temperatures (K).
+        """`material-extrapolated`, naming the curves used outside their source's range between two temperatures (K).
 
         A use that leaves the range by less than 10 K is not reported: sources begin at room temperature, shops do not.
         """
-        found = []
+        left = []
         for name, curve in self.curves().items():
             low, high = lowest, highest
             if (
                 name == "relative_permeability" and curve.values[-1] <= 1.0
             ):  # past a Curie point there is no more to know
                 low, high = (min(kelvin, curve.valid.highest) for kelvin in (low, high))
-            if low >= curve.valid.lowest - RANGE_SLACK and high <= curve.valid.highest + RANGE_SLACK:
-                continue
-            text = (
-                f"{name.replace('_', ' ')} is used from {_celsius(lowest)} to {_celsius(highest)}, but its source "
-                f"({curve.source}) covers {_celsius(curve.valid.lowest)} to {_celsius(curve.valid.highest)}; beyond that "
-                "the end value of the curve is used."
-            )
-            advice = (
-                f"Give your own {name} for the missing range in a [[material]] table, or treat the result with reserve."
-            )
-            found.append(Finding("material-extrapolated", "warning", f'material "{self.name}"', text, advice))
-        return found
+            if low < curve.valid.lowest - RANGE_SLACK or high > curve.valid.highest + RANGE_SLACK:
+                covers = f"{_celsius(curve.valid.lowest)} to {_celsius(curve.valid.highest)}"
+                left.append(f"{name.replace('_', ' ')} ({covers}: {curve.source})")
+        if not left:
+            return []
+        text = (
+            f"is used from {_celsius(lowest)} to {_celsius(highest)}, beyond the range of {len(left)} of its sources, where "
+            f"the end value stands in: {'; '.join(left)}."
+        )
+        advice = "Give your own curves for the missing range in a [[material]] table, or treat the result with reserve."
+        return [Finding("material-extrapolated", "warning", f'material "{self.name}"', text, advice)]
 
     def with_overrides(
         self,

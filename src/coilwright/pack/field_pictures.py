@@ -38,11 +38,8 @@ def field_picture(report: FieldReport, path: Path | None = None) -> Any:
             figure.colorbar(image, ax=axes, label="loss density, W/cm³", shrink=0.8)
         outlines(axes, section)
         result = report.result
-        finish(
-            axes, box, f"{report.scene.job.title}: {result.frequency / 1e3:.4g} kHz, {abs(result.coil_current):.4g} A"
-        )
-        if section.points:
-            axes.set_xlabel(f"r, mm\n{points_key(section)}")
+        title = f"{report.scene.job.title}: {result.frequency / 1e3:.4g} kHz, {abs(result.coil_current):.4g} A"
+        finish(axes, box, title, points_key(section))
         return save(figure, path)
 
 
@@ -59,7 +56,7 @@ def temperature_map(shot: ShotResult, path: Path | None = None) -> Any:
         )
         figure.colorbar(image, ax=axes, label="temperature, °C", shrink=0.8)
         outlines(axes, section)
-        finish(axes, box, f"{shot.title}: after {shot.state.time:.3g} s")
+        finish(axes, box, f"{shot.title}: after {shot.state.time:.3g} s", points_key(section))
         return save(figure, path)
 
 
@@ -78,7 +75,7 @@ def _size(box: tuple[float, float, float]) -> tuple[float, float]:
     """Width and height in inch of a sheet that fits the frame."""
     wide, high = 2.0 * box[0], box[2] - box[1]
     scale = min(7.0 / wide, 7.5 / high)
-    return max(wide * scale + 1.9, 4.5), max(high * scale + 0.9, 3.2)
+    return max(wide * scale + 2.2, 4.5), max(high * scale + 0.9, 3.2)
 
 
 def outlines(axes: Any, section: Section, *, millimetres: bool = True) -> None:
@@ -118,10 +115,11 @@ def _both(axes: Any, loop: Array, edge: str, fill: str, width: float, zorder: in
         axes.add_patch(Polygon(corners, closed=True, fc=fill, ec=edge, lw=width, zorder=zorder))
 
 
-def finish(axes: Any, box: tuple[float, float, float], title: str) -> None:
-    """Axis line, equal scales, labels."""
+def finish(axes: Any, box: tuple[float, float, float], title: str, key: str = "") -> None:
+    """Axis line, equal scales, labels; `key` says below what the letters are."""
     axes.axvline(0.0, color=FAINT, lw=0.8, ls=(0, (8, 3, 1, 3)), zorder=0.5)
-    axes.set(xlim=(-_MM * box[0], _MM * box[0]), ylim=(_MM * box[1], _MM * box[2]), xlabel="r, mm", ylabel="z, mm")
+    axes.set(xlim=(-_MM * box[0], _MM * box[0]), ylim=(_MM * box[1], _MM * box[2]), ylabel="z, mm")
+    axes.set_xlabel(f"r, mm\n{key}" if key else "r, mm")
     axes.set_aspect("equal")
     axes.grid(False)
     axes.set_title(title)

@@ -45,8 +45,9 @@ def _limit(axes: Any, verdict: Verdict, end: float) -> None:
         limit, deadline = float(details["reaches_degC"]), float(details["within_s"] or end)  # type: ignore[arg-type]
         axes.plot([0, deadline], [limit, limit], color=colour, lw=1.0)
         axes.plot([deadline, deadline], [0.0, limit], color=colour, lw=1.0)
-        axes.annotate(f"{verdict.body}: {limit:.0f} °C by {deadline:g} s", (deadline, limit), (-4, 4),
-                      textcoords="offset points", ha="right", fontsize=7.5, color=colour)  # fmt: skip
+        # from the left: the curve is still far below the line there
+        axes.annotate(f"{verdict.body}: {limit:.0f} °C by {deadline:g} s", (0.0, limit), (6, 4),
+                      textcoords="offset points", fontsize=7.5, color=colour)  # fmt: skip
     elif "stays_below_degC" in details:
         limit = float(details["stays_below_degC"])  # type: ignore[arg-type]
         axes.axhline(limit, color=colour, lw=1.0, ls=(0, (2, 2)))
@@ -73,9 +74,10 @@ def _charge(axes: Any, shot: ShotResult) -> list[Any]:
 def electrical_picture(shot: ShotResult, path: Path | None = None) -> Any:
     """Coil current, voltage, power and the loaded resistance and inductance through the shot."""
     time, coil = shot.trace.time, shot.trace.coil
+    watt, power = (1e3, "kW") if float(coil.power.max()) >= 1e3 else (1.0, "W")
     rows = (
         ((coil.current, "current, A", CURRENT), (coil.voltage, "voltage, V", INK)),
-        ((coil.power / 1e3, "coil power, kW", HOT), (coil.frequency / 1e3, "frequency, kHz", FAINT)),
+        ((coil.power / watt, f"coil power, {power}", HOT), (coil.frequency / 1e3, "frequency, kHz", FAINT)),
         ((coil.resistance * 1e3, "resistance, mΩ", HOT), (coil.inductance * 1e9, "inductance, nH", CURRENT)),
     )
     with sheet(7.6, 6.2, nrows=3, sharex=True) as (figure, axes):
