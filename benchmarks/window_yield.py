@@ -68,6 +68,8 @@ def main(shots=100_000):
     pose = spent(lambda: cell.part.power(rows), 5) / 64
     thin = cell.part.with_filaments()
     fast = spent(lambda: thin.power(rows), 5) / 64
+    single = [Pose(*row) for row in rows]
+    one = spent(lambda: [thin.power(p) for p in single], 5) / 64
     told = study.askew(np.zeros(64), rows[:, 0], rows[:, 4], np.zeros(64)).coupling ** 2
     asked = cell.part.power(rows)[0] / cell.part.power(Pose(pivot=cell.ring[1]))[0][0]
     assert np.abs(told / asked - 1.0).max() < 5e-4
@@ -78,6 +80,7 @@ def main(shots=100_000):
         ("a map of 60 x 60", plan, shot, "full shot"),
         ("a pose, the coil's surface rings", pose, move, "coil at a new height"),
         ("a pose, one filament a turn", fast, move, "coil at a new height"),
+        ("a pose asked by itself, one filament a turn", one, move, "coil at a new height"),
     ):
         sys.stdout.write(
             f"{what}: {1e3 * ours:.4g} ms, {reference / ours:.3g} times faster than a {unit} ({1e3 * reference:.3g} ms)\n"

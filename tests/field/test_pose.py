@@ -73,6 +73,21 @@ def part(solver):
 CROOKED = Pose(1e-3, 0.6e-3, 0.5e-3, 0.03, 0.05, 3e-3)
 
 
+@pytest.mark.parametrize("within", [None, ["ring"]])
+def test_the_short_way_to_the_power_is_that_of_the_whole_field(part, within):
+    """`power` keeps of the field what the power needs, `answers` all of it: mirrored poses, skew ones, in line, and rings or
+    filaments, one by one or together."""
+    rng = np.random.default_rng(5)
+    rows = np.zeros((12, 6))
+    rows[:, :5] = rng.normal(0.0, 1.0, (12, 5)) * [8e-4, 8e-4, 5e-4, 0.03, 0.03]
+    rows[:4, [1, 3]], rows[4, :5], rows[:, 5] = 0.0, 0.0, 3e-3
+    for one in (part, part.with_filaments()):
+        total, by_mode = one.power(rows, within=within)
+        assert total == pytest.approx(one.answers(rows, ["ring"])[0], rel=1e-11)
+        assert by_mode == pytest.approx(np.array([one.power(row, within=within)[1][0] for row in rows]), rel=1e-12)
+        assert by_mode[4, 1:] == pytest.approx(0.0, abs=1e-12 * total[4])
+
+
 def test_in_line_it_is_the_axisymmetric_solution(solver, part):
     state = solver.state()
     assert part.power(Pose())[0][0] == pytest.approx(state.region_powers["ring"], rel=1e-6)

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -30,6 +31,7 @@ from coilwright.field.pose_incident import (
     turn_filaments,
 )
 from coilwright.field.pose_interior import ModeInterior, mode_interior
+from coilwright.field.pose_power import Forms, pose_powers
 from coilwright.field.pose_prepare import (
     Mode,
     axial_mode,
@@ -146,13 +148,16 @@ class PosePart:
 
     def power(self, poses: Poses, *, within: Collection[str] | None = None) -> tuple[Array, Array]:
         """Power (W per A^2) for n poses, total (n,) and by harmonic (n, M + 1): in all live bodies, or `within` some."""
-        forms = [mode.form if within is None else mode.form_of(self._points_of(within)) for mode in self.modes]
-        rows = pose_rows(poses)
-        by_mode = np.zeros((len(rows), self.order + 1))
-        for start in range(0, len(rows), _CHUNK):
-            pick = slice(start, start + _CHUNK)
-            by_mode[pick] = self._powers(self._potentials(self._incident(rows[pick])), forms)
+        names = None if within is None else tuple(within)
+        if names not in self._known_forms:
+            points = None if names is None else self._points_of(names)
+            self._known_forms[names] = Forms.of([m.form if points is None else m.form_of(points) for m in self.modes])
+        by_mode = pose_powers(self.rings, self.bare.skin.collocation, pose_rows(poses), self._known_forms[names])
         return by_mode.sum(axis=1), by_mode
+
+    @cached_property
+    def _known_forms(self) -> dict[tuple[str, ...] | None, Forms]:
+        return {}
 
     def _powers(self, potentials: list[ComplexArray], forms: list[ComplexArray]) -> Array:
         out = np.zeros((len(potentials[0]), self.order + 1))

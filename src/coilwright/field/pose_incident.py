@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -44,7 +45,7 @@ class Pose:
     @property
     def rotation(self) -> Array:
         """(3, 3): coil directions to part directions."""
-        return np.asarray(rotations(np.array([astuple(self)]))[0])
+        return np.asarray(rotations(pose_rows(self))[0])
 
     def turned(self, azimuth: float) -> Pose:
         """The same pose seen from a frame turned by -`azimuth` (rad): everything moved on round the axis."""
@@ -61,7 +62,8 @@ def pose_rows(poses: Poses) -> Array:
     if isinstance(poses, Pose):
         poses = [poses]
     if not isinstance(poses, np.ndarray):
-        return np.array([astuple(p) for p in poses], dtype=float).reshape(-1, 6)
+        fields = [(p.offset_x, p.offset_y, p.axial, p.tilt_x, p.tilt_y, p.pivot) for p in poses]
+        return np.array(fields, dtype=float).reshape(-1, 6)
     rows = np.atleast_2d(np.asarray(poses, dtype=float))
     if rows.ndim != 2 or rows.shape[1] != 6:
         raise BadInput(Fault("poses", f"must be rows of six numbers as in Pose; received an array {rows.shape}"))
@@ -73,14 +75,31 @@ def pose_rows(poses: Poses) -> Array:
 
 def rotations(rows: Array) -> Array:
     """(n, 3, 3) rotation of every pose, coil directions to part directions (Rodrigues' formula)."""
-    tx, ty = rows[:, 3], rows[:, 4]
-    angle = np.hypot(tx, ty)
-    safe = np.where(angle > 0.0, angle, 1.0)
-    ux, uy = tx / safe, ty / safe
-    s, c = np.sin(angle), 2.0 * np.sin(0.5 * angle) ** 2
-    zero = np.zeros_like(ux)
-    cross = np.array([[zero, zero, uy], [zero, zero, -ux], [-uy, ux, zero]]).transpose(2, 0, 1)
-    return np.asarray(np.eye(3) + s[:, None, None] * cross + c[:, None, None] * (cross @ cross))
+    return frames(rows)[0]
+
+
+def frames(rows: Array) -> tuple[Array, Array, BoolArray]:
+    """Rotations (n, 3, 3); azimuth (n,) rad of the plane that holds offset and axis; and whether tilt too leaves the pose
+    its own mirror image in that plane."""
+    out = np.empty((len(rows), 3, 3)), np.empty(len(rows)), np.empty(len(rows), dtype=np.bool_)
+    _frames(rows, *out)
+    return out
+
+
+@compiled
+def _frames(rows: Array, turns: Array, start: Array, mirrored: BoolArray) -> None:
+    for p in range(rows.shape[0]):
+        ox, oy, tx, ty = rows[p, 0], rows[p, 1], rows[p, 3], rows[p, 4]
+        offset, angle = math.sqrt(ox * ox + oy * oy), math.sqrt(tx * tx + ty * ty)
+        ux, uy = (tx / angle, ty / angle) if angle > 0.0 else (0.0, 0.0)
+        s, half = math.sin(angle), math.sin(0.5 * angle)
+        c = 2.0 * half * half
+        R = turns[p]
+        R[0, 0], R[0, 1], R[0, 2] = 1.0 - c * uy * uy, c * ux * uy, s * uy
+        R[1, 0], R[1, 1], R[1, 2] = c * ux * uy, 1.0 - c * ux * ux, -s * ux
+        R[2, 0], R[2, 1], R[2, 2] = -s * uy, s * ux, 1.0 - c * (ux * ux + uy * uy)
+        start[p] = math.atan2(oy, ox) if offset > 0.0 else math.atan2(tx, -ty) if angle > 0.0 else 0.0
+        mirrored[p] = abs(ox * tx + oy * ty) <= 1e-12 * offset * angle
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,6 +109,11 @@ class Rings:
     radius: Array
     z: Array
     current: ComplexArray
+
+    @cached_property
+    def parts(self) -> Array:
+        """(2, n) real and imaginary part of the currents."""
+        return np.ascontiguousarray([self.current.real, self.current.imag])
 
 
 def filament_rings(
@@ -140,7 +164,7 @@ def surface_rings(state: FieldState) -> Rings:
 
 
 @compiled
-def _add_ring(rho: Array, up: Array, a: float, height: float, real: float, imaginary: float, sums: Array) -> None:
+def add_ring(rho: Array, up: Array, a: float, height: float, real: float, imaginary: float, sums: Array) -> None:
     """Add (r A_phi / mu0, r B_r / mu0, B_z / mu0), real and imaginary, of one ring at many points: as
     `ring.ring_potential`, with a fixed number of AGM steps (1e-13 for d/D > 0.02) and no branch, so that the compiler
     works on several points together."""
@@ -187,6 +211,24 @@ def _add_ring(rho: Array, up: Array, a: float, height: float, real: float, imagi
 
 
 @compiled
+def place_points(
+    at: Array, R: Array, shift: Array, pivot: float, cosine: Array, sine: Array, x: Array, y: Array, up: Array, rho: Array
+) -> None:  # fmt: skip
+    """Points (n, 2) r, z of the part at some azimuths as the coil sees them, azimuth by azimuth of every point: x, y, height
+    and distance from the coil's axis."""
+    few = cosine.shape[0]
+    for i in range(at.shape[0]):
+        for k in range(few):
+            j = i * few + k
+            wx, wy = at[i, 0] * cosine[k] - shift[0], at[i, 0] * sine[k] - shift[1]
+            wz = at[i, 1] - shift[2] - pivot
+            x[j] = R[0, 0] * wx + R[1, 0] * wy + R[2, 0] * wz
+            y[j] = R[0, 1] * wx + R[1, 1] * wy + R[2, 1] * wz
+            up[j] = R[0, 2] * wx + R[1, 2] * wy + R[2, 2] * wz + pivot
+            rho[j] = math.sqrt(x[j] * x[j] + y[j] * y[j] + _TINY)
+
+
+@compiled
 def _fields(
     at: Array, start: Array, mirrored: BoolArray, turns: Array, shift: Array, pivot: Array,
     radius: Array, height: Array, real: Array, imaginary: Array, out: Array,
@@ -205,19 +247,11 @@ def _fields(
         for k in range(count):
             angle = start[p] + 2.0 * math.pi * k / count
             cosine[k], sine[k] = math.cos(angle), math.sin(angle)
-        for i in range(n):
-            for k in range(few):
-                j = i * few + k
-                wx, wy = at[i, 0] * cosine[k] - shift[p, 0], at[i, 0] * sine[k] - shift[p, 1]
-                wz = at[i, 1] - shift[p, 2] - pivot[p]
-                x[j] = R[0, 0] * wx + R[1, 0] * wy + R[2, 0] * wz
-                y[j] = R[0, 1] * wx + R[1, 1] * wy + R[2, 1] * wz
-                up[j] = R[0, 2] * wx + R[1, 2] * wy + R[2, 2] * wz + pivot[p]
-                rho[j] = math.sqrt(x[j] * x[j] + y[j] * y[j] + _TINY)
+        place_points(at, R, shift[p], pivot[p], cosine[:few], sine[:few], x, y, up, rho)
         used = n * few
         sums[:] = 0.0
         for k in range(radius.shape[0]):
-            _add_ring(rho[:used], up[:used], radius[k], height[k], real[k], imaginary[k], sums)
+            add_ring(rho[:used], up[:used], radius[k], height[k], real[k], imaginary[k], sums)
         for i in range(n):
             for k in range(few):
                 j = i * few + k
@@ -241,14 +275,6 @@ def _fields(
                     out[part, p, i, k] = sign * out[part, p, i, count - k]
 
 
-def _mirror_planes(rows: Array) -> tuple[Array, BoolArray]:
-    """Azimuth (rad) of the plane that holds offset and axis, and whether tilt too leaves the pose its own mirror image."""
-    ox, oy, tx, ty = rows[:, 0], rows[:, 1], rows[:, 3], rows[:, 4]
-    offset, tilt = np.hypot(ox, oy), np.hypot(tx, ty)
-    angle = np.where(offset > 0.0, np.arctan2(oy, ox), np.arctan2(tx, -ty))
-    return np.where(offset + tilt > 0.0, angle, 0.0), np.asarray(np.abs(ox * tx + oy * ty) <= 1e-12 * offset * tilt)
-
-
 @dataclass(frozen=True, eq=False)
 class Incident:
     """Harmonics of the coil's own field on circles through points (n, 2), for p poses; index m counts 0, 1..M, -1..-M.
@@ -260,17 +286,19 @@ class Incident:
     field: ComplexArray
 
 
-def incident(rings: Rings, at: Array, rows: Array, modes: int, azimuths: int | None = None) -> Incident:
-    """Field harmonics 0..+-modes at points (n, 2) r, z > 0 in m for pose rows (p, 6).
+def azimuth_count(modes: int) -> int:
+    """Azimuths that leave what aliases into harmonic `modes` = 3 below 1e-6 of the power at an offset of 0.7 of the gap (own
+    comparison with 64 azimuths; four more make it 3e-8 and a quarter slower)."""
+    return 2 * (max(4 * min(modes, 1) + 4, 3 * modes + 4) // 2)
 
-    Without `azimuths` as many as leave what aliases into harmonic `modes` = 3 below 1e-6 of the power at an offset of 0.7
-    of the gap (own comparison with 64 azimuths; four more make it 3e-8 and a quarter slower).
-    """
-    count = 2 * ((azimuths or max(4 * min(modes, 1) + 4, 3 * modes + 4)) // 2)
-    start, mirrored = _mirror_planes(rows)
+
+def incident(rings: Rings, at: Array, rows: Array, modes: int, azimuths: int | None = None) -> Incident:
+    """Field harmonics 0..+-modes at points (n, 2) r, z > 0 in m for pose rows (p, 6), from `azimuths` round the axis."""
+    count = azimuth_count(modes) if azimuths is None else 2 * (azimuths // 2)
+    turns, start, mirrored = frames(rows)
     out = np.empty((8, len(rows), len(at), count))
     _fields(
-        np.ascontiguousarray(at), start, mirrored, rotations(rows), np.ascontiguousarray(rows[:, :3]),
+        np.ascontiguousarray(at), start, mirrored, turns, np.ascontiguousarray(rows[:, :3]),
         np.ascontiguousarray(rows[:, 5]), rings.radius, rings.z,
         np.ascontiguousarray(rings.current.real), np.ascontiguousarray(rings.current.imag), out,
     )  # fmt: skip
