@@ -13,6 +13,7 @@ import numpy as np
 
 from coilwright.cooling.result import CoolingResult, ElementState
 from coilwright.heating.electrical import TankReport
+from coilwright.heating.hand_sheet import shown
 from coilwright.pack.looks import BODY_FILL, CURRENT, HOT, INK, PAPER, save, sheet
 from coilwright.tank.chain import Core, Step, Winding, build_chain
 from coilwright.tank.result import OperatingPoint
@@ -33,7 +34,7 @@ def tank_diagram(report: TankReport, path: Path | None = None) -> Any:
             _step(axes, step, x, report.cold)
             x += _STEP
         _coil(axes, x, report.cold)
-        axes.set(xlim=(-0.9, x + 1.0), ylim=(-0.75, 1.9))
+        axes.set(xlim=(-0.9, x + 0.9), ylim=(-0.75, 1.9))
         axes.set_axis_off()
         axes.set_title(f"{report.title}: from source to coil, cold, at {report.cold.frequency / 1e3:.4g} kHz (rms)")
         return save(figure, path)
@@ -43,7 +44,7 @@ def _wire(axes: Any, *points: tuple[float, float]) -> None:
     axes.plot([p[0] for p in points], [p[1] for p in points], color=INK, lw=1.3, solid_capstyle="round", zorder=1)
 
 
-def _say(axes: Any, x: float, y: float, text: str, colour: str = INK, size: float = 7.0) -> None:
+def _say(axes: Any, x: float, y: float, text: str, colour: str = INK, size: float = 8.0) -> None:
     axes.text(x, y, text, ha="center", va="center", fontsize=size, color=colour, linespacing=1.35)
 
 
@@ -89,11 +90,12 @@ def _step(axes: Any, step: Step, x: float, cold: OperatingPoint) -> None:
 def _label(step: Step, cold: OperatingPoint) -> str:
     part = step.part
     if isinstance(part, Winding):
-        value = f"{part.inductance * 1e6:.3g} µH, {part.resistance * 1e3:.3g} mΩ"
+        both = ((part.inductance, "H"), (part.resistance, "ohm"))
+        value = ", ".join(_told(size, unit) for size, unit in both if size)
     elif isinstance(part, Core):
-        value = f"{part.inductance * 1e6:.3g} µH ∥ {part.resistance:.3g} Ω"
+        value = f"{_told(part.inductance, 'H')} ∥ {_told(part.resistance, 'ohm')}"
     elif hasattr(part, "capacitance"):
-        value = f"{part.capacitance * 1e6:.4g} µF"
+        value = _told(part.capacitance, "F")
     else:
         value = ""
     name = step.name.replace(" winding", "\nwinding") if len(step.name) > 16 else step.name
@@ -101,12 +103,19 @@ def _label(step: Step, cold: OperatingPoint) -> str:
         state = cold.component(step.name)
     except KeyError:
         return f"{name}\n{value}"
-    return f"{name}\n{value}\n{state.voltage:.4g} V, {state.current:.4g} A"
+    return f"{name}\n{value}\n{_told(state.voltage, 'V')}, {_told(state.current, 'A')}"
+
+
+def _told(value: float, unit: str) -> str:
+    """With a prefix and three digits, in the signs of a drawing."""
+    return shown(value, unit).replace(" u", " µ").replace("ohm", "Ω")
 
 
 def _symbol(step: Step) -> Callable[[Any, float, float, float], None]:
     if step.kind == "line":
         return _cable
+    if isinstance(step.part, Winding) and not step.part.inductance:
+        return _resistor
     return _turns if isinstance(step.part, Winding | Core) else _plates
 
 
@@ -123,6 +132,15 @@ def _turns(axes: Any, x: float, y: float, degrees: float) -> None:
     )
     p = _turned(np.concatenate([[[-0.3, 0]], arcs, [[0.3, 0]]]), x, y, degrees)
     axes.plot(p[:, 0], p[:, 1], color=INK, lw=1.3, zorder=2)
+
+
+def _resistor(axes: Any, x: float, y: float, degrees: float) -> None:
+    """A flat box on the line."""
+    p = _turned([[-0.2, -0.07], [0.2, -0.07], [0.2, 0.07], [-0.2, 0.07], [-0.2, -0.07]], x, y, degrees)
+    axes.plot(p[:, 0], p[:, 1], color=INK, lw=1.3, zorder=2)
+    for a, b in ((-0.3, -0.2), (0.2, 0.3)):
+        end = _turned([[a, 0], [b, 0]], x, y, degrees)
+        axes.plot(end[:, 0], end[:, 1], color=INK, lw=1.3)
 
 
 def _plates(axes: Any, x: float, y: float, degrees: float) -> None:
@@ -184,6 +202,7 @@ def _water(axes: Any, cooling: CoolingResult, longest: int) -> None:
         for k, element in enumerate(path.elements):
             _box(axes, start + 0.5 + k, y, element)
     x = end + 0.2
+    axes.plot([x, x + len(cooling.back)], [middle, middle], color=CURRENT, lw=2.0, zorder=0)
     for element in cooling.back:
         _box(axes, x + 0.5, middle, element)
         x += 1.0
