@@ -11,9 +11,10 @@ from coilwright.errors import BadInput
 from coilwright.tank import formulas as tf
 from coilwright.tank.chain import build_chain, winding_coil
 from coilwright.tank.drive import drive_for_heating
-from coilwright.tank.inputs import SourceLimits
+from coilwright.tank.inputs import SourceLimits, Transformer
 from coilwright.tank.operating import impedance_curve, operating_point, tank_q
 from coilwright.tank.resonance import find_crossings
+from coilwright.tank.startup import ring_modes
 from tests.tank.networks import CASES, COUPLED, DEGREE, MATCHED, PARALLEL, SERIES, bank, can, limits
 
 ids = pytest.mark.parametrize("case", CASES, ids=lambda c: c.name)
@@ -108,6 +109,22 @@ def test_set_frequency_off_resonance():
     off = operating_point(with_source(SERIES, follow="frequency", frequency=on.frequency * 1.01), (0.0413, 1.38e-6))
     assert off.coil_current / on.coil_current == pytest.approx(tf.detuned_current_ratio(q, 0.01), rel=1e-3)
     assert off.phase > 0.0 and not [f for f in off.findings if f.code == "hard-switching"]
+
+
+@pytest.mark.parametrize("core", [2e3, 20e3, math.inf])
+def test_the_loaded_q_is_what_a_ring_down_shows(core):
+    """Bank on the source side: windings and core ring with the coil; Q = pi f tau of the eigenvalue, bridge shorted."""
+    through = replace(
+        SERIES,
+        bank=bank((can(13.6e-9, tan=3e-4), 1, 1)),
+        bank_side="source",
+        transformer=Transformer(8.0, 0.4e-6, 15e-3, 4e-9, 0.3e-3, 120e-6, core),
+    )
+    bare = with_source(through, resistance=0.0)
+    (mode,) = ring_modes(bare, (9.8e-3, 0.243e-6), 360e3)
+    f = mode.frequency
+    q = tank_q(bare, complex(9.8e-3, 2 * math.pi * f * 0.243e-6), f)
+    assert q == pytest.approx(mode.q, rel=5e-3)
 
 
 def test_below_resonance_a_bridge_switches_hard():

@@ -86,23 +86,22 @@ def impedance_curve(tank: TankInput, coil_impedance: CoilImpedance, frequencies:
 def tank_q(tank: TankInput, coil: complex, frequency: float) -> float:
     """Q of the ringing loop alone: reactance of coil and leads over resistance of coil, leads and tank capacitors.
 
-    Taken on the coil side of the transformer; a bank on the source side is seen through the ratio squared, and then the
-    transformer's windings and leakage ring with it.
+    With the bank on the source side the coil is seen through the transformer, whose windings, leakage and core ring with it.
+    What a ring-down shows with the bridge shorted, but for the bridge's own resistance.
     """
     omega = 2.0 * math.pi * frequency
     bank = complex(tank.bank.impedance(omega))
-    loss, reactance = coil.real + tank.lead_resistance, coil.imag + omega * tank.lead_inductance
+    ring = coil + complex(tank.lead_resistance, omega * tank.lead_inductance)
     if tank.tap is not None:
         bank += complex(tank.tap.impedance(omega))
     if tank.cable is not None and tank.cable.place == "coil":
-        loss += tank.cable.resistance * tank.cable.length
-        reactance += omega * tank.cable.inductance * tank.cable.length
+        ring += tank.cable.length * complex(tank.cable.resistance, omega * tank.cable.inductance)
     t = tank.transformer
     if t is not None and tank.bank_side == "source":
-        bank /= t.ratio**2
-        loss += t.coil_resistance + t.source_resistance / t.ratio**2
-        reactance += omega * (t.coil_leakage + t.source_leakage / t.ratio**2)
-    return reactance / (loss + bank.real)
+        ring = t.ratio**2 * (ring + complex(t.coil_resistance, omega * t.coil_leakage))
+        ring = 1.0 / (1.0 / ring + complex(1.0 / t.core_resistance, -1.0 / (omega * t.magnetising_inductance)))
+        ring += complex(t.source_resistance, omega * t.source_leakage)
+    return ring.imag / (ring.real + bank.real)
 
 
 def _source_of(tank: TankInput) -> SourceInput:
