@@ -11,13 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coilwright.errors import BadInput, Fault, NotConverged
+from coilwright.field.pose import PosePart
 from coilwright.field.setup import field_model, mesh_scene
 from coilwright.field.solve import Field
 from coilwright.heating.model import FieldOfShot
 from coilwright.heating.setup import drive_of
 from coilwright.heating.tank_source import has_source, tank_of
 from coilwright.job import Job
-from coilwright.line.loops import Loops
+from coilwright.line.askew import askew_curves
+from coilwright.line.loops import Loops, ring_of
 from coilwright.line.plant import Array, Line, Plant, read_line
 from coilwright.line.shots import shot_curve
 from coilwright.line.sourced import running_frequency, sourced_readings
@@ -54,7 +56,10 @@ def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None)
         raise BadInput(Fault(f"{job.name}: body", "no work body takes up power, so there is nothing to diagnose"))
     ln_rho, rho_z, rho_power = _resistivities(job, frequency)
     cut_z, cut_power = _cut(job, frequency)
-    loops = Loops(job, drawn, bare[k0], z[k0], frequency, away)
+    part = PosePart.of(solver)
+    ring = ring_of(part.state, _works(job))
+    loops = Loops(drawn, ring, bare[k0], z[k0], frequency, away)
+    askew = askew_curves(part, _works(job), drawn.section, ring, lambda x, t: loops.flux(0.0, x, t))
     curve, current = shot_curve(job, drawn, complex(bare[k0] + z[k0]), complex(z[k0]), frequency)
     reflected0 = complex(z[k0])
     hot = complex(bare[k0] + curve.warmed(np.zeros(1))[0] * z[k0])
@@ -62,7 +67,7 @@ def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None)
     return Plant(
         line, frequency, current, on_time, spread, backs, z, power, complex(bare[k0]), np.array(bare),
         _rest(job, line, complex(bare[k0] + z[k0]), frequency, measured_q), ln_rho, rho_z * reflected0, rho_power,
-        cut_power * float(power[k0]), cut_z * reflected0, loops.shorted(), loops.pick_up(backs), *loops.offset(), *loops.tilt(),
+        cut_power * float(power[k0]), cut_z * reflected0, loops.shorted(), loops.pick_up(backs), *askew,
         _slopes(solver, empty_solver), curve, _cans(job), any(b.charge for b in job.bodies),
         any("glass" in b.material for b in job.bodies if b.role != "work"), sourced=sourced,
     )  # fmt: skip
@@ -79,7 +84,11 @@ def _frequency(job: Job, drawn: Scene) -> float:
 
 
 def _work_power(job: Job, powers: dict[str, float]) -> float:
-    return sum(powers.get(b.name, 0.0) for b in job.bodies if b.role == "work")
+    return sum(powers.get(name, 0.0) for name in _works(job))
+
+
+def _works(job: Job) -> list[str]:
+    return [b.name for b in job.bodies if b.role == "work"]
 
 
 def _away(job: Job) -> float:

@@ -86,8 +86,8 @@ def _at_station(plant: Plant) -> list[_Kind]:
     scale = 0.3 * plant.reach
     back = _falling(reach, scale, 60)
     forward = _falling(plant.forward, plant.forward, 12) if plant.forward > 0.0 else None
-    side = _even(plant.offsets[-1] / 16, plant.offsets[-1], 16)
-    tilt = _even(plant.tilts[-1] / 12, plant.tilts[-1], 12)
+    side = _even(plant.aside.at[-1] / 16, plant.aside.at[-1], 16)
+    tilt = _even(plant.tilted.at[-1] / 12, plant.tilted.at[-1], 12)
     move = "Isolate, set the coil of station {k} with the setting gauge, pin it, check with the gauge again."
     out = [
         _Kind("coil-back", "the coil of station {k} stands back", 0.10, "coil_back", back, "mm", _mm, move,

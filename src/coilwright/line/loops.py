@@ -1,33 +1,34 @@
-"""The coil of a station as thin loops and its part as one: poses and shorted turns, relative to the straight coil."""
+"""The coil of a station as thin loops and its part as one: pick-up loops and shorted turns, relative to the straight coil."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coilwright.field.formulas_inductance import loop_mutual, loop_self_inductance, tilted_loop_mutual
-from coilwright.field.setup import field_model, mesh_scene
-from coilwright.field.solve import Field
-from coilwright.heating.setup import drive_of
-from coilwright.job import Job
-from coilwright.section.scene import Scene, scene
+from coilwright.field.state import FieldState
+from coilwright.section.scene import Scene
 
 Array = NDArray[np.float64]
 
 
 class Loops:
-    """The coil as thin loops and the part as one: for poses and shorted turns, always relative to the straight coil."""
+    """The coil as thin loops and the part as one: for pick-up loops and shorted turns, always relative to the straight coil."""
 
-    def __init__(self, job: Job, drawn: Scene, empty: complex, added: complex, frequency: float, away: float) -> None:
+    def __init__(
+        self, drawn: Scene, ring: tuple[float, float], empty: complex, added: complex, frequency: float, away: float
+    ) -> None:
         self.turns = [(t.r, t.z, t.weight) for t in drawn.section.turns]
-        self.radius, self.height = _ring_of(job)
+        self.radius, self.height = ring
         self.empty, self.added, self.omega, self.away = empty, added, 2.0 * math.pi * frequency, away
         apart = [math.hypot(a[0] - b[0], a[1] - b[1]) for a, b in zip(self.turns, self.turns[1:], strict=False)]
         self.wire = 0.3 * min(apart, default=0.1 * self.turns[0][0])
 
-    def _flux(self, back: float = 0.0, sideways: float = 0.0, tilt: float = 0.0) -> float:
+    def flux(self, back: float = 0.0, sideways: float = 0.0, tilt: float = 0.0) -> float:
+        """Flux (Wb/A) through the loop that stands for the part."""
         out = 0.0
         for r, z, weight in self.turns:
             up = z + self.away * back - self.height
@@ -37,15 +38,7 @@ class Loops:
         return out
 
     def pick_up(self, backs: Array) -> Array:
-        return np.array([self._flux(float(b)) for b in backs]) / self._flux()
-
-    def offset(self) -> tuple[Array, Array]:
-        x = np.linspace(0.0, 0.8 * self.radius, 7)
-        return x, np.array([self._flux(sideways=float(s)) for s in x]) / self._flux()
-
-    def tilt(self) -> tuple[Array, Array]:
-        x = np.radians([0.0, 5.0, 10.0, 15.0, 20.0])
-        return x, np.array([self._flux(tilt=float(s)) for s in x]) / self._flux()
+        return np.array([self.flux(float(b)) for b in backs]) / self.flux()
 
     def shorted(self) -> tuple[float, float, float]:
         """One inner turn closed on itself: (R, X, part power per A^2) over the healthy ones. One turn: all but lost."""
@@ -75,13 +68,9 @@ class Loops:
         return float(wa * wb * loop_mutual(ra, rb, za - zb))
 
 
-def _ring_of(job: Job) -> tuple[float, float]:
+def ring_of(state: FieldState, works: Collection[str]) -> tuple[float, float]:
     """Radius and height (m) of the loop that stands for the work: where its loss is, from the solved field."""
-    drawn = scene(job, checked=False)
-    solver = Field.of(field_model(mesh_scene(drawn, drive_of(job).frequency, "coarse")))
-    state = solver.state()
-    mesh = solver.live.interior.mesh
-    works = {b.name for b in job.bodies if b.role == "work"}
+    mesh = state.reduced.live.interior.mesh
     chosen = np.isin(mesh.region, [k for k, name in enumerate(mesh.regions) if name in works])
     gauss = mesh.gauss
     loss = (state.loss_density * gauss.r * gauss.weight)[chosen]

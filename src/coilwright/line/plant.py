@@ -4,8 +4,8 @@ One station is solved by the field of the job (coil at a row of setbacks, the pa
 its shot by a handful of full coupled shots at other currents. N stations hang on the source in series, parallel or
 separately; the coupling between neighbours is left out here (with the usual spacings it changes a part's power by
 less than the readings can show, and it is the same before and after). Temperatures enter through the shots only: the
-readings of the totals are those of cold parts. Coils askew and shorted turns are taken from thin loops at the places of
-the turns, scaled to the solved field of the straight coil.
+readings of the totals are those of cold parts. Coils askew come from the pose engine; pick-up loops and shorted turns from
+thin loops at the places of the turns, scaled to the solved field of the straight coil.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from coilwright.job import Job
 from coilwright.job.schema_fixture import Control, Feed, read_fixture
+from coilwright.line.askew import FLUX, POWER, REACTANCE, RESISTANCE, AskewCurve
 
 Array = NDArray[np.float64]
 # The least power that makes a good part is known only so well (emissivity, charge, contact): standard deviation 6 % of power
@@ -171,10 +172,8 @@ class Plant:
     cut_z: complex
     shorted: tuple[float, float, float]
     pick_up: Array
-    offsets: Array
-    offset_factor: Array
-    tilts: Array
-    tilt_factor: Array
+    aside: AskewCurve
+    tilted: AskewCurve
     slopes: tuple[float, float]
     shot: ShotCurve
     cans: int
@@ -233,16 +232,17 @@ class Plant:
         `warm`: what the parts add is multiplied by it; cold parts without."""
         place = self.gain * (c.coil_back + c.nest_back + c.part_back)
         bare = c.coil_back
-        askew = (
-            np.interp(c.sideways, self.offsets, self.offset_factor) * np.interp(c.tilt, self.tilts, self.tilt_factor)
-        ) ** 2
+        askew, askew_z = self._askew(c, POWER), self._askew(c, RESISTANCE) + 1j * self._askew(c, REACTANCE)
         of_place = self._curve(self.part_power, place) / self.part_power_0
         rho_gain = np.interp(c.resistivity, self.ln_rho, self.rho_power) / np.interp(0.0, self.ln_rho, self.rho_power)
         z0 = np.interp(0.0, self.ln_rho, self.rho_z.real) + 1j * np.interp(0.0, self.ln_rho, self.rho_z.imag)
         rho_z = (np.interp(c.resistivity, self.ln_rho, self.rho_z.real)
                  + 1j * np.interp(c.resistivity, self.ln_rho, self.rho_z.imag)) / z0  # fmt: skip
         whole = 1.0 - c.cut
-        added = (self._curve(self.part_z.real, place) + 1j * self._curve(self.part_z.imag, place)) * askew
+        added = (
+            self._curve(self.part_z.real, place) * askew_z.real
+            + 1j * self._curve(self.part_z.imag, place) * askew_z.imag
+        )
         added = (added * rho_z * whole + self.cut_z * c.cut * askew) * (1.0 - c.absent)
         if warm is not None:
             added = np.asarray(added * warm)
@@ -332,18 +332,20 @@ class Plant:
         total = _strength(held, whole_r, np.hypot(whole_r, whole_x)) * drive
         return _Run(whole_r, whole_x, total, np.abs(shares) * total[:, None])
 
-    def _askew(self, c: Condition) -> Array:
-        return np.interp(c.sideways, self.offsets, self.offset_factor) * np.interp(c.tilt, self.tilts, self.tilt_factor)
+    def _askew(self, c: Condition, what: int) -> Array:
+        """What offset and tilt leave; no cause here has both at once, in which case they would not simply multiply."""
+        return self.aside(what, c.sideways) * self.tilted(what, c.tilt)
 
     def _pick_up(self, c: Condition) -> Array:
         """Flux through a loop in the nest (on a dummy part, so that the part itself plays no role)."""
         shorted = 1.0 - c.short + c.short * math.sqrt(self.shorted[2])
-        return self._curve(self.pick_up, self.gain * (c.coil_back + c.nest_back)) * self._askew(c) * shorted
+        return self._curve(self.pick_up, self.gain * (c.coil_back + c.nest_back)) * self._askew(c, FLUX) * shorted
 
     def _gauge(self, c: Condition) -> Array:
         """Step in resistance that one known part makes in the nest."""
         shorted = 1.0 - c.short + c.short * self.shorted[2]
-        return self._curve(self.part_z.real, self.gain * (c.coil_back + c.nest_back)) * self._askew(c) ** 2 * shorted
+        back = self.gain * (c.coil_back + c.nest_back)
+        return self._curve(self.part_z.real, back) * self._askew(c, RESISTANCE) * shorted
 
     @property
     def _healthy_r(self) -> float:
