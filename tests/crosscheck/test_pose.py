@@ -80,10 +80,17 @@ def test_a_coil_out_of_line(case):
 
 @every_case
 def test_change_of_power_with_the_pose(case):
-    """dP / P on meshes of one kind, in which most of the error of the mesh drops out; what is left is the crowding."""
-    mine = read(case, out_of(case))[0] / read(case, Pose())[0] - 1.0
+    """dP / P. What may be left: the error of two meshes, as large as the run in line misses the axisymmetric solution, and the
+    crowding. Currents that crowd by a share e lose e^2 more in the turns, and change the part's power by e of what the pose does.
+    """
+    in_line = read(case, Pose())[0]
+    mine = read(case, out_of(case))[0] / in_line - 1.0
     rows, _ = stage(case, "in line", "out of line")
-    assert rows["out of line"]["bar_W"] / rows["in line"]["bar_W"] - 1.0 == pytest.approx(mine, abs=1.5e-4)
+    there, here = rows["out of line"], rows["in line"]
+    crowding = math.sqrt(there["turns_W"] / here["turns_W"] - 1.0)
+    assert crowding < 0.03
+    meshes = math.sqrt(2.0) * abs(here["bar_W"] / in_line - 1.0)
+    assert there["bar_W"] / here["bar_W"] - 1.0 == pytest.approx(mine, abs=meshes + crowding * mine)
     assert mine > 4e-3
 
 
