@@ -1,31 +1,62 @@
-"""Times and limits of a part against its power, from a handful of full coupled shots at other currents."""
+"""Times and limits of a part against its power, from a handful of coupled shots at other currents.
+
+Only what differs between currents is wanted, so the meshes are coarse and the steps long. Where nothing saturates one shot is
+coupled in full, at the strongest current, so that it passes every temperature of the weaker ones; those take its loss per
+square ampere at equal temperature (`heating.carried`) and march the heat alone. A part that saturates is coupled in full at
+every current.
+"""
 
 from __future__ import annotations
 
+import copy
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from coilwright.errors import BadInput, Fault
+from coilwright.heating.carried import CarriedField, Known
+from coilwright.heating.criteria import judge
 from coilwright.heating.drive import FixedCurrent
-from coilwright.heating.march import Steps
-from coilwright.heating.model import shot_model
-from coilwright.heating.setup import drive_of
+from coilwright.heating.march import Steps, march
+from coilwright.heating.model import ShotModel, shot_model
+from coilwright.heating.record import readers_of, trace_of
+from coilwright.heating.result import Trace, Verdict
+from coilwright.heating.setup import criteria_of, drive_of, programme_of
 from coilwright.heating.shot import shoot
 from coilwright.heating.tank_source import has_source
 from coilwright.job import Job
 from coilwright.line.plant import Array, ShotCurve, line_through
 from coilwright.section.scene import Scene, scene
+from coilwright.units import ZERO_CELSIUS
 
-_LEVELS = (0.72, 0.85, 1.0, 1.15, 1.45)  # of the coil current, for the shots
+_TOP = 1.3  # of the coil current: the shot that is coupled in full where nothing saturates
+_LEVELS = (1.15, 1.0, 0.85)  # carried over from it, and one more: still weaker, or where it is just done in time
+_LEAST = 0.72
 _FEW = (0.87, 1.0, 1.15)  # where every step is a field of saturating steel
 _LONGER = 1.5  # of the shot at the healthy current, and as one over power: so that late starts are seen
+# Against shots on normal meshes with steps of 1 K these move times by 1 % at most (tests/line/test_shots.py), where the least
+# power is known to 6 %.
+_TOLERANCE, _NEWTON, _BURNT = 4.0, 0.05, 0.12  # K, K, share of a charge in one step
+_LONGEST = 1.0 / 15.0  # step over on-time
+_BEYOND = 0.3  # ln power by which a limit may lie beyond the strongest shot to be found on its last slope
+
+
+@dataclass(frozen=True)
+class _Row:
+    """One current: ln power over that of the healthy current; (start, done) s and K over its limit by acceptance; what the
+    part adds to the coil at the end of the on-time over what it adds cold."""
+
+    ln_power: float
+    events: list[tuple[float | None, float | None]]
+    excess: list[float | None]
+    warm: complex
 
 
 def shot_curve(job: Job, drawn: Scene, cold: complex, added: complex, frequency: float) -> tuple[ShotCurve, float]:
-    """Times and limits from full shots at other currents, and the healthy coil current (A) at the start.
+    """Times and limits from shots at other currents, and the healthy coil current (A) at the start.
 
     `cold` is the loaded coil at the start (ohm), `added` what of it the work adds, both at `frequency` (Hz).
     """
@@ -34,19 +65,73 @@ def shot_curve(job: Job, drawn: Scene, cold: complex, added: complex, frequency:
     current = answer.current
     if current <= 0.0:
         raise BadInput(Fault(f"{job.name}: source", f"cannot run on this coil: {answer.limited_by}"))
-    on_time = float(job.drive.shot_time or 0.0)
     if has_source(job):
         frequency = answer.frequency
-    model = shot_model(scene(job, checked=False), frequency, "coarse")
-    levels, events, hottest, warm = [], [], [], []
-    for level in _FEW if model.field.nonlinear else _LEVELS:
-        run = model.for_job(_longer(job, on_time, level))
-        result = shoot(run, FixedCurrent(level * current, frequency), steps=Steps(tolerance=2.0))
-        levels.append(2.0 * math.log(level))
-        events.append([_event(v.details) for v in result.verdicts])
-        hottest.append([_excess(v.details, result.trace, v.body, on_time) for v in result.verdicts])
-        warm.append(1.0 + _drift(result.trace, on_time, frequency) / added)
-    return _curve_of(job, np.array(levels), events, hottest, on_time, np.array(warm)), current
+    shots = _Shots(job, shot_model(scene(job, checked=False), frequency, "coarse"), current, frequency, added)
+    rows = [shots.coupled(level) for level in _FEW] if shots.model.field.nonlinear else shots.carried()
+    return _curve_of(job, sorted(rows, key=lambda row: row.ln_power), shots.on_time), current
+
+
+class _Shots:
+    """Shots of one job at shares of its healthy coil current."""
+
+    def __init__(self, job: Job, model: ShotModel, current: float, frequency: float, added: complex) -> None:
+        stepper = copy.copy(model.stepper)
+        stepper.newton_kelvin = _NEWTON
+        self.job, self.model = job, replace(model, stepper=stepper)
+        self.current, self.frequency, self.added = current, frequency, added
+        self.on_time = float(job.drive.shot_time or 0.0)
+        self.steps = Steps(tolerance=_TOLERANCE, longest=max(Steps.longest, _LONGEST * self.on_time))
+
+    def coupled(self, level: float) -> _Row:
+        return self._full(level)[0]
+
+    def carried(self) -> list[_Row]:
+        """The strongest shot in full, the others from its losses."""
+        top, known = self._full(_TOP)
+        if known is None:
+            return [top, *(self.coupled(level) for level in (*_LEVELS, _LEAST))]
+        rows = [top, *(self._from(known, level) for level in _LEVELS)]
+        return [*rows, self._from(known, _one_more(rows))]
+
+    def _full(self, level: float) -> tuple[_Row, Known | None]:
+        run, drive = self._at(level)
+        result = shoot(run, drive, steps=replace(self.steps, burnt=_BURNT))
+        row = self._row(level, result.trace, result.verdicts)
+        if run.field.nonlinear:
+            return row, None
+        known = Known.of(result)
+        return row, known if len(known.kelvin) > 1 else None  # a part that stays cold has no losses to carry
+
+    def _from(self, known: Known, level: float) -> _Row:
+        run, drive = self._at(level)
+        stepper, job = run.stepper, run.scene.job
+        start = stepper.start(dict(run.start_temperatures))
+        side = CarriedField(known, known.cold)
+        course = march(side, stepper, start, drive, programme_of(job), self.steps, corrected=False)
+        trace = trace_of(course, stepper, readers_of(stepper, {p.name: (p.r, p.z) for p in run.scene.section.points}))
+        return self._row(level, trace, judge(criteria_of(job), trace))
+
+    def _at(self, level: float) -> tuple[ShotModel, FixedCurrent]:
+        longer = _longer(self.job, self.on_time, level)
+        return self.model.for_job(longer), FixedCurrent(level * self.current, self.frequency)
+
+    def _row(self, level: float, trace: Trace, verdicts: Sequence[Verdict]) -> _Row:
+        return _Row(
+            2.0 * math.log(level), [_event(v.details) for v in verdicts],
+            [_excess(v.details, trace, v.body, self.on_time) for v in verdicts],
+            1.0 + _drift(trace, self.on_time, self.frequency) / self.added,
+        )  # fmt: skip
+
+
+def _one_more(rows: Sequence[_Row]) -> float:
+    """The level of a last shot: weaker than all, or half-way into the gap in which something is only just done in time."""
+    ordered = sorted(rows, key=lambda row: row.ln_power)
+    missed = [sum(done is None for _, done in row.events) for row in ordered]
+    gap = next((k for k in range(len(ordered) - 1) if missed[k] > missed[-1] == missed[k + 1]), None)
+    if gap is None:
+        return _LEAST
+    return math.exp(0.25 * (ordered[gap].ln_power + ordered[gap + 1].ln_power))
 
 
 def _drift(trace: Any, on_time: float, frequency: float) -> complex:
@@ -76,32 +161,38 @@ def _excess(details: Any, trace: Any, body: str, on_time: float) -> float | None
     if limit is None:
         return None
     hottest = trace.bodies[body].maximum
-    return float(np.max(hottest[trace.time <= on_time * 1.0001])) - 273.15 - float(limit)
+    until = [*hottest[trace.time <= on_time], np.interp(on_time, trace.time, hottest)]
+    return float(np.max(until)) - ZERO_CELSIUS - float(limit)
 
 
-def _curve_of(job: Job, ln_power: Array, events: list[list[tuple[float | None, float | None]]],
-              hottest: list[list[float | None]], on_time: float, warm: NDArray[np.complex128]) -> ShotCurve:  # fmt: skip
-    accepted = job.accept
+def _curve_of(job: Job, rows: Sequence[_Row], on_time: float) -> ShotCurve:
+    """The curve through rows in order of rising power."""
+    ln_power, warm = np.array([row.ln_power for row in rows]), np.array([row.warm for row in rows])
     late = []
     starts: Array | None = None
     hot = math.inf
-    for k in range(len(events[0])):
-        done = _filled(ln_power, [e[k][1] for e in events])
+    for k in range(len(rows[0].events)):
+        done = _filled(ln_power, [row.events[k][1] for row in rows])
         if done is not None:
-            within = getattr(accepted[k], "within", None) if k < len(accepted) else None
+            within = getattr(job.accept[k], "within", None) if k < len(job.accept) else None
             late.append((np.log(done), math.log(within or on_time), within is None))
-            begun = _filled(ln_power, [e[k][0] for e in events])
-            charged = any(e[k][0] != e[k][1] for e in events)
+            begun = _filled(ln_power, [row.events[k][0] for row in rows])
+            charged = any(row.events[k][0] != row.events[k][1] for row in rows)
             if starts is None or charged:
                 starts = np.log(begun if begun is not None else done)
-        over = [h[k] for h in hottest]
-        if all(x is not None for x in over):
-            values = np.array([float(x) for x in over if x is not None])
-            if values[-1] > 0.0 and np.all(np.diff(values) > 0):
-                hot = min(hot, float(line_through(values, ln_power, np.zeros(1))[0]))
+        hot = min(hot, _too_hot(ln_power, [row.excess[k] for row in rows]))
     if starts is None:
         starts = math.log(on_time) - ln_power  # nothing is watched for: times go as one over power
     return ShotCurve(ln_power, starts, tuple(late), hot, warm)
+
+
+def _too_hot(ln_power: Array, over: Sequence[float | None]) -> float:
+    """ln power at which a limit is passed; inf where the strongest shot stays well below it."""
+    values = np.array([x for x in over if x is not None])
+    if len(values) < len(over) or not np.all(np.diff(values) > 0.0):
+        return math.inf
+    at = float(line_through(values, ln_power, np.zeros(1))[0])
+    return at if at <= ln_power[-1] + _BEYOND else math.inf
 
 
 def _filled(ln_power: Array, times: list[float | None]) -> Array | None:
