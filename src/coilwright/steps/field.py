@@ -11,6 +11,7 @@ from coilwright.field.report import FieldReport
 from coilwright.field.scene_findings import scene_findings
 from coilwright.field.setup import field_model, mesh_scene
 from coilwright.field.solve import Field
+from coilwright.field.state import FieldState
 from coilwright.heating.drive import Drive
 from coilwright.heating.setup import drive_of
 from coilwright.job import Job
@@ -34,12 +35,12 @@ def field(job: Job, *, level: Level = "normal", estimate_error: bool = True) -> 
     meshed = mesh_scene(drawn, drive.frequency, level)
     model = field_model(meshed)
     temperatures = start_temperatures(drawn, model)
-    solver, current = settled(Field.of(model), drive, drawn, temperatures)
+    solver, current, near = _settled(Field.of(model), drive, drawn, temperatures)
     coarse = None
     if estimate_error:
         rough = Field.of(field_model(mesh_scene(drawn, drive.frequency, _COARSER[level])))
         coarse = rough.with_frequency(solver.model.frequency)
-    result = solver.solve(current, temperatures, coarse=coarse)
+    result = solver.solve(current, temperatures, coarse=coarse, start=near)
     return FieldReport(result, leads_of(drawn, solver.model.frequency), meshed, result.findings + scene_findings(drawn))
 
 
@@ -62,13 +63,21 @@ def start_temperatures(drawn: Scene, model: FieldModel) -> dict[str, float]:
 
 def settled(solver: Field, drive: Drive, drawn: Scene, temperatures: dict[str, float]) -> tuple[Field, float]:
     """The field at the frequency, and the coil current (A rms), at which drive and loaded impedance agree."""
+    return _settled(solver, drive, drawn, temperatures)[:2]
+
+
+def _settled(
+    solver: Field, drive: Drive, drawn: Scene, temperatures: dict[str, float]
+) -> tuple[Field, float, FieldState | None]:
+    """Also the last state solved; each begins from the one before, which a saturating body settles from in a step or two."""
     answer = drive.respond(1.0, 1.0 + 0j, drive.frequency)
+    state: FieldState | None = None
     if solver.model.coil is None:
-        return solver, answer.current
+        return solver, answer.current, state
     current, frequency = answer.current or 1.0, drive.frequency
     for _ in range(_MOST):
         solver = solver if solver.model.frequency == frequency else solver.with_frequency(frequency)
-        state = solver.state(temperatures, solver.drive(current))
+        state = solver.state(temperatures, solver.drive(current), start=state)
         answer = drive.respond(1.0, state.impedance + leads_of(drawn, frequency).impedance, frequency)
         if answer.current <= 0.0:
             raise BadInput(Fault(f"{drawn.job.name}: source", f"cannot run on this coil: {answer.limited_by}"))
@@ -77,4 +86,4 @@ def settled(solver: Field, drive: Drive, drawn: Scene, temperatures: dict[str, f
         current, frequency = answer.current, answer.frequency
         if near and same:
             break
-    return solver, current
+    return solver, current, state
