@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from coilwright.heating.march import Steps
 from coilwright.heating.model import ShotModel, shot_model
-from coilwright.heating.result import ShotError, ShotResult, Trace
+from coilwright.heating.result import ShotError, ShotResult, Trace, Verdict
 from coilwright.heating.setup import drive_of
 from coilwright.heating.shot import rest, shoot
 from coilwright.job import Job
-from coilwright.section.scene import scene
+from coilwright.section.scene import Scene, scene
 
 NORMAL, FINE = Steps(tolerance=1.0), Steps(tolerance=0.5)
 
@@ -43,16 +43,34 @@ def heat(
         model = shot_model(scene(job), drive.frequency, "fine" if fine else "normal")
     state = None if after is None else rest(model, after.state, pause)
     share = 0.8 if estimate_error and after is None else 1.0
-    steps = FINE if fine else NORMAL
     result = shoot(
-        model, drive, state=state, every=every, watch_after=watch, steps=steps, report=_part(report, 0.0, share)
-    )
+        model, drive, state=state, every=every, watch_after=watch, steps=FINE if fine else NORMAL,
+        report=_part(report, 0.0, share),
+    )  # fmt: skip
     if not estimate_error or after is not None:
         return result
-    rough_model = shot_model(model.scene, drive.frequency, "normal" if fine else "coarse")
-    loose = Steps(2.0 * steps.tolerance)
-    rough = shoot(rough_model, drive, every=every, watch_after=watch, steps=loose, report=_part(report, share, 1.0))
-    return replace(result, error=_error(result, rough))
+    rough = rough_shot(model.scene, every=every, watch=watch, fine=fine, report=_part(report, share, 1.0))
+    return with_error(result, rough.trace, rough.verdicts)
+
+
+def rough_shot(
+    drawn: Scene,
+    *,
+    every: float | None = None,
+    watch: float = 0.0,
+    fine: bool = False,
+    report: Callable[[float], None] | None = None,
+) -> ShotResult:
+    """The shot of a scene on meshes one level coarser than `heat` takes and in steps twice as loose."""
+    drive = drive_of(drawn.job)
+    model = shot_model(drawn, drive.frequency, "normal" if fine else "coarse")
+    steps = Steps(2.0 * (FINE if fine else NORMAL).tolerance)
+    return shoot(model, drive, every=every, watch_after=watch, steps=steps, report=report)
+
+
+def with_error(result: ShotResult, trace: Trace, verdicts: Sequence[Verdict]) -> ShotResult:
+    """The shot with the error of its temperatures and instants: how far those of a rough shot of the same job are off."""
+    return replace(result, error=_error(result, trace, verdicts))
 
 
 def _part(report: Callable[[float], None] | None, start: float, end: float) -> Callable[[float], None] | None:
@@ -61,10 +79,10 @@ def _part(report: Callable[[float], None] | None, start: float, end: float) -> C
     return lambda share: report(start + share * (end - start))
 
 
-def _error(fine: ShotResult, rough: ShotResult) -> ShotError:
+def _error(fine: ShotResult, rough: Trace, judged: Sequence[Verdict]) -> ShotError:
     """Largest difference of the body temperatures, and of the instants at which anything was reached."""
-    kelvin = _largest_difference(fine.trace, rough.trace)
-    pairs = zip(fine.verdicts, rough.verdicts, strict=True)
+    kelvin = _largest_difference(fine.trace, rough)
+    pairs = zip(fine.verdicts, judged, strict=True)
     late = [
         abs(float(a.details[key]) - float(b.details[key]))  # type: ignore[arg-type]
         for a, b in pairs

@@ -6,9 +6,9 @@ import hashlib
 import json
 import math
 import multiprocessing
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from coilwright.errors import BadInput, CoilwrightError, workers_kept
@@ -17,7 +17,7 @@ from coilwright.field.report import FieldReport
 from coilwright.heating.electrical import TankReport, electrical_report
 from coilwright.heating.hand_sheet import QuickResult
 from coilwright.heating.hazards import facts_of
-from coilwright.heating.result import ShotResult
+from coilwright.heating.result import ShotResult, Trace, Verdict
 from coilwright.heating.tank_source import has_source, tank_source
 from coilwright.job import Job
 from coilwright.job.price import price, read_rates
@@ -31,11 +31,12 @@ from coilwright.line.why import machine_board
 from coilwright.pack.build import PackResult, write_pack
 from coilwright.pack.contents import AcceptanceTest, Cycle, PackContents, TitleBlock
 from coilwright.safety.cautions import cautions
+from coilwright.section.scene import scene
 from coilwright.steps.check import check
 from coilwright.steps.field import field as field_of
-from coilwright.steps.heat import heat
+from coilwright.steps.heat import heat, rough_shot, with_error
 from coilwright.steps.quick import quick
-from coilwright.steps.tank import with_warm_copper
+from coilwright.steps.tank import warm_copper
 from coilwright.steps.window import window
 from coilwright.window.result import WindowResult
 from coilwright.window.study import Effort
@@ -139,42 +140,46 @@ def contents(job: Job, wishes: PackWishes | None = None, report: Report | None =
 
 
 _Solved = tuple[FieldReport, ShotResult, TankReport | None]
+_Rough = tuple[Trace, Sequence[Verdict]]
 
 
 def _side_by_side(job: Job, wishes: PackWishes, report: Report) -> tuple[_Solved, Board | str]:
-    """The job solved, and beside it on a process of its own the shots behind the limits of readings (a sentence when there
-    are none)."""
-    if not wishes.limits:
-        return _solved(job, report), "limits were not asked for (--no-limits)"
+    """The job solved, and beside it on a process of its own what is solved on coarser meshes: the shot behind the error, and
+    the shots behind the limits of readings (a sentence when there are none)."""
     if wishes.effort.workers < 2:
-        return _solved(job, report), _board(job)
+        return _solved(job, lambda: _rough(job), report), _board(job, wishes.limits)
     method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
     with workers_kept(), ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(method)) as pool:
-        later = pool.submit(_board, job)
-        return _solved(job, report), later.result()
+        # a source settles its copper by a rough shot first and has it at hand
+        rough = None if has_source(job) else pool.submit(_rough, job)
+        board = pool.submit(_board, job, wishes.limits)
+        return _solved(job, lambda: _rough(job) if rough is None else rough.result(), report), board.result()
 
 
-def _board(job: Job) -> Board | str:
+def _board(job: Job, limits: bool) -> Board | str:
+    if not limits:
+        return "limits were not asked for (--no-limits)"
     try:
         return machine_board(job)
     except CoilwrightError as fault:
         return str(fault)
 
 
-def _solved(job: Job, report: Report) -> _Solved:
-    """Cold field, shot and electrical report of the same job, at the copper temperature its own water leaves. The error of the
-    shot is that found before the copper was corrected by its few kelvin."""
-    cold, shot = field_of(job), heat(job, report=report)
+def _rough(job: Job) -> _Rough:
+    shot = rough_shot(scene(job))
+    return shot.trace, shot.verdicts
+
+
+def _solved(job: Job, rough: Callable[[], _Rough], report: Report) -> _Solved:
+    """Cold field, shot and electrical report of the same job, at the copper temperature its own water leaves. With a source
+    the error of the shot also holds what the copper's last few kelvin do."""
     if not has_source(job):
-        return cold, shot, None
-    tank = electrical_report(shot, tank_source(job), cold.result)
-    warmer = with_warm_copper(job, tank)
-    if warmer is not None:
-        cold, error = field_of(warmer), shot.error
-        again = heat(warmer, estimate_error=False, report=report)
-        shot = replace(again, error=replace(again.error, temperature_K=error.temperature_K, time_s=error.time_s))
-        tank = electrical_report(shot, tank_source(warmer), cold.result)
-    return cold, shot, tank
+        cold, shot = field_of(job), heat(job, estimate_error=False, report=report)
+        return cold, with_error(shot, *rough()), None
+    warmer, first = warm_copper(job)
+    cold, shot = field_of(warmer), heat(warmer, estimate_error=False, report=report)
+    shot = with_error(shot, first.trace, first.verdicts)
+    return cold, shot, electrical_report(shot, tank_source(warmer), cold.result)
 
 
 def _quick(job: Job, missing: _Gathered) -> QuickResult | None:

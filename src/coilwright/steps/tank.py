@@ -9,11 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from coilwright.errors import BadInput, Fault
-from coilwright.heating.electrical import TankReport, electrical_report
+from coilwright.heating.electrical import TankReport, cooling_of, electrical_report
+from coilwright.heating.result import ShotResult
 from coilwright.heating.tank_source import has_source, tank_source
 from coilwright.job import Job
+from coilwright.section.scene import scene
 from coilwright.steps.field import field
-from coilwright.steps.heat import heat
+from coilwright.steps.heat import heat, rough_shot
 from coilwright.tank.choose import BankTable, choose_bank
 from coilwright.tank.match import Match, choose_inductor, choose_transformer
 from coilwright.tank.netlist import tank_netlist
@@ -60,10 +62,8 @@ def tank(job: Job, *, report: Callable[[float], None] | None = None) -> TankStud
     if not has_source(job):
         what = "is missing; a tank is judged with the source that drives it: add [tank], [[capacitor]] and [source]"
         raise BadInput(Fault(f"{job.name}: source", what))
-    study = _study(job, report)
-    warmer = with_warm_copper(job, study)
-    if warmer is not None:
-        study = _study(warmer, report)
+    warmer, _ = warm_copper(job)
+    study = _study(warmer, report)
     return TankStudy(study, _banks(job, study), _matches(study))
 
 
@@ -80,24 +80,23 @@ def _cold_coil(study: TankReport) -> tuple[float, float]:
     return z.real, z.imag / (2.0 * math.pi * study.cold.frequency)
 
 
-def with_warm_copper(job: Job, study: TankReport) -> Job | None:
-    """The job at the copper temperature that its water leaves, None where that is as assumed: worth solving once more."""
-    warm = _copper_temperature(study)
-    if warm is None or abs(warm - study.shot.model.scene.coil_temperature) <= _WORTH_REPEATING:
-        return None
-    return job.with_value("coil.water_temperature", f"{warm - ZERO_CELSIUS:.1f} degC")
+def warm_copper(job: Job) -> tuple[Job, ShotResult]:
+    """The job at the copper temperature that its water leaves, as a rough shot finds it (the job itself where that is as
+    assumed, or nothing is said of the water), and that rough shot."""
+    rough = rough_shot(scene(job))
+    cooling = cooling_of(job, rough)
+    if cooling is None or "coil" not in {e.name for e in cooling.elements}:
+        return job, rough
+    warm = cooling.element("coil").metal_temperature
+    if warm is None or abs(warm - rough.model.scene.coil_temperature) <= _WORTH_REPEATING:
+        return job, rough
+    return job.with_value("coil.water_temperature", f"{warm - ZERO_CELSIUS:.1f} degC"), rough
 
 
 def _study(job: Job, report: Callable[[float], None] | None) -> TankReport:
     cold = field(job, estimate_error=False)
     shot = heat(job, estimate_error=False, report=report)
     return electrical_report(shot, tank_source(job), cold.result)
-
-
-def _copper_temperature(study: TankReport) -> float | None:
-    if study.cooling is None or "coil" not in {e.name for e in study.cooling.elements}:
-        return None
-    return study.cooling.element("coil").metal_temperature
 
 
 def _matches(study: TankReport) -> tuple[Match, ...]:
