@@ -70,6 +70,12 @@ class Field:
         """The same things at another frequency (Hz); geometry is kept, condensations of the coil are made anew."""
         return replace(self, model=replace(self.model, frequency=frequency))
 
+    def without_work(self) -> Field:
+        """The same without the bodies to be heated, as drawn; what is known of the coil is kept."""
+        rest = tuple(b for b in self.model.bodies if not b.work)
+        kept = _Kept(live_of(rest), turn_pairs=self.kept.turn_pairs, coils=self.kept.coils)
+        return Field(replace(self.model, bodies=rest), kept)
+
     @property
     def live(self) -> Live:
         return self.kept.live

@@ -40,6 +40,15 @@ _SAME_LAWS = 0.1
 _SAME = 1e-4  # currents that differ by less see the same saturation
 
 
+def coil_leads(scene: Scene, frequency: float) -> complex:
+    """Impedance (ohm) of the coil's own leads."""
+    coil, conductor = scene.job.coil, scene.conductor
+    if coil is None or coil.leads is None or conductor is None or conductor.resistivity is None:
+        return 0j
+    rho = float(conductor.resistivity(np.array([scene.coil_temperature]))[0])
+    return lead_pair(coil.leads, coil.conductor, rho, frequency).impedance
+
+
 class FieldOfShot:
     """The field of one geometry at changing temperatures, currents and frequencies, on the thermal mesh.
 
@@ -144,12 +153,7 @@ class FieldOfShot:
         return state.impedance
 
     def leads(self, frequency: float) -> complex:
-        """Impedance (ohm) of the coil's own leads."""
-        coil, conductor = self.scene.job.coil, self.scene.conductor
-        if coil is None or coil.leads is None or conductor is None or conductor.resistivity is None:
-            return 0j
-        rho = float(conductor.resistivity(np.array([self.scene.coil_temperature]))[0])
-        return lead_pair(coil.leads, coil.conductor, rho, frequency).impedance
+        return coil_leads(self.scene, frequency)
 
     def _start(self, time: float) -> FieldState | None:
         """Where Newton begins: the last state, carried on in a straight line when there are two."""

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coilwright.errors import BadInput, Fault, NotConverged
+from coilwright.field.laws import is_saturating, reluctivity_at, resistivity_at, temperatures_at_gauss
 from coilwright.field.pose import PosePart
+from coilwright.field.saturation import solve_saturating
 from coilwright.field.setup import field_model, mesh_scene
 from coilwright.field.solve import Field
-from coilwright.heating.model import FieldOfShot
+from coilwright.field.state import FieldState
+from coilwright.heating.model import coil_leads
 from coilwright.heating.setup import drive_of
 from coilwright.heating.tank_source import has_source, tank_of
 from coilwright.job import Job
@@ -45,16 +47,16 @@ def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None)
         raise BadInput(Fault(f"{job.name}: drive.on_time", 'is missing; write e.g. on_time = "8 s"'))
     frequency = _frequency(job, drawn)
     solver, empty_solver, backs = _fields(job, drawn, frequency)
-    leads = FieldOfShot(mesh_scene(drawn, frequency, "coarse")).leads(frequency)
+    leads = coil_leads(drawn, frequency)
     away = _away(job)
-    loaded = [solver.at(coil=away * b).solve(1.0) for b in backs]
+    loaded = [solver.at(coil=away * b).state() for b in backs]
     bare = [empty_solver.at(coil=away * b).state().impedance + leads for b in backs]
-    z = np.array([s.state.impedance for s in loaded]) + leads - np.array(bare)
-    power = np.array([_work_power(job, s.body_powers) for s in loaded])
+    z = np.array([s.impedance for s in loaded]) + leads - np.array(bare)
+    power = np.array([_work_power(job, s.region_powers) for s in loaded])
     k0 = int(np.argmin(np.abs(backs)))
     if power[k0] <= 0.0:
         raise BadInput(Fault(f"{job.name}: body", "no work body takes up power, so there is nothing to diagnose"))
-    ln_rho, rho_z, rho_power = _resistivities(job, frequency)
+    ln_rho, rho_z, rho_power = _resistivities(job, frequency, is_saturating(solver.live))
     cut_z, cut_power = _cut(job, frequency)
     part = PosePart.of(solver)
     ring = ring_of(part.state, _works(job))
@@ -67,7 +69,7 @@ def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None)
     return Plant(
         line, frequency, current, on_time, spread, backs, z, power, complex(bare[k0]), np.array(bare),
         _rest(job, line, complex(bare[k0] + z[k0]), frequency, measured_q), ln_rho, rho_z * reflected0, rho_power,
-        cut_power * float(power[k0]), cut_z * reflected0, loops.shorted(), loops.pick_up(backs), *askew,
+        cut_power, cut_z, loops.shorted(), loops.pick_up(backs), *askew,
         _slopes(solver, empty_solver), curve, _cans(job), any(b.charge for b in job.bodies),
         any("glass" in b.material for b in job.bodies if b.role != "work"), sourced=sourced,
     )  # fmt: skip
@@ -78,8 +80,7 @@ def _frequency(job: Job, drawn: Scene) -> float:
     start = drive_of(job).frequency
     if not has_source(job):
         return start
-    model = mesh_scene(drawn, start, "coarse")
-    impedance = Field.of(field_model(model)).solve(1.0).state.impedance + FieldOfShot(model).leads(start)
+    impedance = Field.of(field_model(mesh_scene(drawn, start, "coarse"))).state().impedance + coil_leads(drawn, start)
     return running_frequency(job, complex(impedance), start)
 
 
@@ -113,9 +114,8 @@ def _fields(job: Job, drawn: Scene, frequency: float) -> tuple[Field, Field, Arr
             if forward == 0.0:
                 raise
             continue
-        model = field_model(meshed)
-        bare = replace(model, bodies=tuple(b for b in model.bodies if not b.work))
-        return Field.of(model), Field.of(bare), backs
+        solver = Field.of(field_model(meshed))
+        return solver, solver.without_work(), backs
     raise NotConverged("no setback of the coil fits the section")
 
 
@@ -127,46 +127,60 @@ def _check_room(drawn: Scene, moves: Sequence[float]) -> None:
             check_geometry(drawn.section.with_coil_moved(move))
 
 
-def _resistivities(job: Job, frequency: float) -> tuple[Array, NDArray[np.complex128], Array]:
-    """Part of other resistivity: ln ratios, what it adds to the coil and its power, relative to the healthy part."""
+def _resistivities(job: Job, frequency: float, saturating: bool) -> tuple[Array, NDArray[np.complex128], Array]:
+    """Part of other resistivity: ln ratios, what it adds to the coil and its power, relative to the healthy part.
+
+    A mesh must be fine enough for the least resistivity on it. Two serve, so that coil and exterior are condensed twice instead
+    of six times; a part that saturates is dear on a fine mesh, so each has its own.
+    """
     ln = np.array([-3.0, -1.5, -0.7, 0.0, 0.7, 1.5])
-    z, p = [], []
-    for x in ln:
-        zz, pp = _single(_with_resistivity(job, float(np.exp(x))), frequency)
-        z.append(zz)
-        p.append(pp)
-    z0, p0 = z[3], p[3]
-    return ln, np.array(z) / z0, np.array(p) / p0
+    got = [_on_one_mesh(job, frequency, x) for x in (np.split(ln, len(ln)) if saturating else (ln[:2], ln[2:]))]
+    z, p = (np.concatenate([g[k] for g in got]) for k in (0, 1))
+    return ln, z / z[3], p / p[3]
+
+
+def _on_one_mesh(job: Job, frequency: float, ln: Array) -> tuple[NDArray[np.complex128], Array]:
+    """What the work adds to the coil (ohm) and its power per A^2, for ln of its resistivity over the healthy one, rising."""
+    least = scene(_with_resistivity(job, math.exp(ln[0])), checked=False)
+    solver = Field.of(field_model(mesh_scene(least, frequency, "coarse")))
+    states = [_state_of(solver, math.exp(x - ln[0])) for x in ln]
+    z = np.array([s.impedance for s in states]) - solver.without_work().state().impedance
+    return z, np.array([_work_power(job, s.region_powers) for s in states])
+
+
+def _state_of(solver: Field, factor: float) -> FieldState:
+    """The cold field with the resistivity of the work multiplied by `factor`."""
+    live = solver.live
+    cold = temperatures_at_gauss(live, None)
+    rho = resistivity_at(live, cold)
+    for k, body in enumerate(live.bodies):
+        if body.work:
+            rho[live.elements_of(k)] *= factor
+    if is_saturating(live):
+        return solve_saturating(solver.reduced, rho, cold, solver.drive())
+    return solver.reduced.solve(rho, reluctivity_at(live, cold)[0], solver.drive())
 
 
 def _with_resistivity(job: Job, factor: float) -> Job:
     drawn = scene(job, checked=False)
+    changes = {}
     for b in job.bodies:
         rho = drawn.materials[b.name].resistivity
         if b.role == "work" and drawn.materials[b.name].conducting and rho is not None:
             cold = float(rho(np.array([drawn.start_temperature(b.name)]))[0])
-            job = job.with_value(f"body.{b.name}.overrides.resistivity", f"{cold * factor:.6e} ohm m")
-    return job
-
-
-def _single(job: Job, frequency: float) -> tuple[complex, float]:
-    """What the work adds to the coil (ohm) and its power per A^2, at the drawn place."""
-    model = field_model(mesh_scene(scene(job, checked=False), frequency, "coarse"))
-    bare = replace(model, bodies=tuple(b for b in model.bodies if not b.work))
-    got = Field.of(model).solve(1.0)
-    return complex(got.state.impedance - Field.of(bare).state().impedance), _work_power(job, got.body_powers)
+            changes[f"body.{b.name}.overrides.resistivity"] = f"{cold * factor:.6e} ohm m"
+    return job.with_values(changes)
 
 
 def _cut(job: Job, frequency: float) -> tuple[complex, float]:
-    """A ring cut open, relative to the whole one: (added impedance, power); what cannot be cut loses all its power."""
-    works = [b for b in job.bodies if b.role == "work"]
+    """What a ring cut open adds to the coil (ohm) and its power per A^2; what cannot be cut loses all of both."""
     try:
-        cut = job.with_values({f"body.{b.name}.slit": True for b in works})
-        z, p = _single(cut, frequency)
+        cut = job.with_values({f"body.{b.name}.slit": True for b in job.bodies if b.role == "work"})
+        solver = Field.of(field_model(mesh_scene(scene(cut, checked=False), frequency, "coarse")))
     except BadInput:
         return 0j, 0.0
-    z0, p0 = _single(job, frequency)
-    return z / z0, p / p0
+    got = solver.state()
+    return complex(got.impedance - solver.without_work().state().impedance), _work_power(job, got.region_powers)
 
 
 def _slopes(solver: Field, bare: Field) -> tuple[float, float]:

@@ -13,6 +13,7 @@ from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
 from coilwright.line.build import build_plant
 from coilwright.line.causes import keys
+from coilwright.line.kept import kept_plant
 from coilwright.line.machine import READINGS, baseline
 from coilwright.line.plant import Array, Condition, Plant
 from coilwright.line.posterior import Board, Item, Next, Posterior, build_board, next_readings, posterior
@@ -120,10 +121,11 @@ CAUTIONS = (
 
 
 def machine_board(job: Job, measured_q: float | None = None) -> Board:
-    """The job's machine with all causes predicted, ready for many questions (a few seconds)."""
+    """The job's machine with all causes predicted, ready for many questions: a few seconds the first time (see `kept`)."""
     base = baseline(job)
     q = base.values.get(("q", 0))
-    plant = build_plant(job, base.spread, measured_q if measured_q is not None else None if q is None else q[0])
+    measured = measured_q if measured_q is not None else None if q is None else q[0]
+    plant = kept_plant(job, build_plant, base.spread, measured)
     if base.moved is not None and base.moved.station > plant.line.stations:
         what = f"must be from 1 to {plant.line.stations}; received {base.moved.station}"
         raise BadInput(Fault(f"{job.name}: machine.moved.station", what))
