@@ -75,16 +75,20 @@ def static_field(y: float, s: float) -> float:
 @njit(cache=True)
 def _sinusoidal_field(y: float, s: float) -> tuple[float, float]:
     """h and dh/dy with y = h + s F(h)."""
-    h = static_field(y, s)
+    # F is h/(1 + pi h/4) at both ends and within 3 % between: its root is the start
+    knee = 0.25 * math.pi
+    lack = 1.0 + s - knee * y
+    root = math.sqrt(lack * lack + 4.0 * knee * y)
+    h = 2.0 * y / (lack + root) if lack > 0.0 else 0.5 * (root - lack) / knee
+    slope = 0.0
     for _ in range(60):
         value, slope = harmonic_of_saturating_part(h)
-        # Newton in the logarithms of both: nearly straight, so few steps from the static start
+        # Newton in the logarithms of both: nearly straight, so few steps; the square of the last is what remains
         step = math.log((h + s * value) / y) * (h + s * value) / (h * (1.0 + s * slope))
         step = min(max(step, -2.0), 2.0)
         h *= math.exp(-step)
-        if abs(step) < 1e-14:
+        if abs(step) < 1e-8:
             break
-    _, slope = harmonic_of_saturating_part(h)
     return h, 1.0 / (1.0 + s * slope)
 
 
