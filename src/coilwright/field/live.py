@@ -98,6 +98,16 @@ class Live:
         columns = np.concatenate([column, column + n, column, column + n])
         return ordered_pattern(2 * n, rows, columns, both)
 
+    @cached_property
+    def newton_slots(self) -> tuple[IntArray, IntArray]:
+        """Where entries go in `newton_pattern`: (e, 81, 4) element entries, -1 on the axis, and (4, entries) what stands
+        in `pattern`; in the order of its blocks."""
+        of_list = self.newton_pattern.slot.reshape(4, -1)
+        elements = np.full((4, len(self.element_entries)), -1, dtype=np.int64)
+        elements[:, self.element_entries] = of_list[:, : int(self.element_entries.sum())]
+        whole = np.ascontiguousarray(of_list[:, self.first_entry])
+        return np.ascontiguousarray(elements.T).reshape(-1, 81, 4), whole
+
     def loop_load(self, k: int, sigma: Array) -> Array:
         """(free nodes in the loop's elements, with repeats): integral of sigma N / (2 pi) element by element."""
         pick = self.elements_of(self.loops[k])

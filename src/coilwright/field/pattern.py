@@ -45,11 +45,11 @@ class Pattern:
         out: ComplexArray = factor.solve(ordered)[self.order]
         return out
 
-    def times(self, data: Array | ComplexArray, x: ComplexArray) -> ComplexArray:
-        """Matrix times vector, both in the caller's numbering."""
+    def product(self, matrix: Sparse, x: ComplexArray) -> ComplexArray:
+        """`matrix` times x, both in the caller's numbering."""
         ordered = np.empty_like(x)
         ordered[self.order] = x
-        out: ComplexArray = (self.matrix(data) @ ordered)[self.order]
+        out: ComplexArray = (matrix @ ordered)[self.order]
         return out
 
 

@@ -63,14 +63,15 @@ class Reduced:
     ups: Array
     coil_up: float
 
-    def material_data(self, sigma: Array, nu: Array) -> ComplexArray:
-        """Entries of the system matrix for conductivity (S/m) and reluctivity (m/H), both (e, q)."""
+    def material_data(self, sigma: Array, nu: Array | None) -> ComplexArray:
+        """Entries of the system matrix for conductivity (S/m) and reluctivity (m/H), both (e, q); `nu` None leaves the
+        stiffness out."""
         live, inside = self.live, self.live.interior
-        stiffness = np.matmul(nu[:, None, :], inside.stiffness).ravel()
         mass = np.matmul(sigma[:, None, :], inside.mass).ravel()
         keep: BoolArray | slice = slice(None) if live.element_entries.all() else live.element_entries
         data = self.base.copy()
-        data.real += live.pattern.add_up(stiffness[keep])
+        if nu is not None:
+            data.real += live.pattern.add_up(np.matmul(nu[:, None, :], inside.stiffness).ravel()[keep])
         data.imag += self.omega * live.pattern.add_up(mass[keep])
         first = int(live.element_entries.sum()) + len(live.boundary) ** 2
         for k in range(len(live.loops)):

@@ -4,6 +4,7 @@ The first-harmonic reluctivity nu(|B|) is not complex-differentiable, so the com
 (d nu / d|B|) / |B| p p^T per Gauss point, p the gradient of |B|^2 / 2. Damped fixed points are not used: they stall
 with a wrong power that looks converged. The factored Jacobian is kept from step to step and from one state to the next
 of a shot; an earlier factor changes the way to the solution, never the solution, for the residual is always today's.
+Its steps are mixed by Anderson's method (D. G. Anderson, J. ACM 12 (1965) 547; from memory), which halves their number.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coilwright.errors import NotConverged
+from coilwright.field.flux_kernels import flux_density, jacobian_blocks, stiffness_times
 from coilwright.field.laws import reluctivity_at
 from coilwright.field.reduced import Drive, Reduced
 from coilwright.field.skin import ComplexArray, Sparse
@@ -23,9 +25,10 @@ from coilwright.section.quad9 import Array
 # A cold start solves once with the reluctivity the law has at this flux density (T peak): iron well into its knee.
 _FIRST_GUESS = 1.5
 _SMALLEST_STEP = 1.0 / 64.0
-# A factor of an earlier Jacobian serves on while its steps shrink to this share or less: a factor costs about five steps.
-# What shrinks less than to `_USELESS` is not taken.
-_SLOW, _USELESS, _MOST_CHORDS = 0.5, 0.7, 8
+# A factor of an earlier Jacobian serves on while it promises to be at the goal within so many steps: a factor costs about
+# as much. A first step that leads to one longer than this share of it shows that the factor no longer fits.
+_MOST_TO_GO, _ASTRAY, _MOST_CHORDS = 12.0, 0.9, 20
+_DEPTH = 6  # steps remembered
 _CHORD_GOAL = 0.25  # the share of the tolerance they may leave as error
 
 
@@ -88,14 +91,44 @@ def _unknowns(reduced: Reduced, state: FieldState) -> ComplexArray:
 
 @dataclass(frozen=True, eq=False)
 class _Place:
-    """Unknowns and what they entail: residual and its norm, reluctivity, its slope, entries of the linear matrix."""
+    """Unknowns and what they entail: residual and its norm; at Gauss points reluctivity and its slope against peak |B|,
+    that peak, and B."""
 
     x: ComplexArray
     residual: ComplexArray
     norm: float
     nu: Array
     slope: Array
-    data: ComplexArray
+    peak: Array
+    b_r: ComplexArray
+    b_z: ComplexArray
+
+
+class _Lessons:
+    """Anderson's mixing: the last steps taken and how the next step changed over each."""
+
+    def __init__(self) -> None:
+        self.taken: list[ComplexArray] = []
+        self.changes: list[ComplexArray] = []
+
+    def learn(self, taken: ComplexArray, change: ComplexArray) -> None:
+        self.taken, self.changes = [*self.taken[1 - _DEPTH :], taken], [*self.changes[1 - _DEPTH :], change]
+
+    def better(self, step: ComplexArray) -> ComplexArray:
+        """`step` with the part that the changes can explain replaced by what led to them."""
+        if not self.taken:
+            return step
+        changes = np.array(self.changes)
+        shares, *_ = np.linalg.lstsq(changes.view(float).T, step.view(float), rcond=1e-10)
+        out: ComplexArray = step - shares @ (np.array(self.taken) + changes)
+        return out
+
+
+def _to_go(size: float, goal: float, shrinks: float) -> float:
+    """Steps still to come until they are shorter than `goal`."""
+    if size <= goal:
+        return 0.0
+    return math.log(goal / size) / math.log(shrinks) if shrinks < 1.0 else math.inf
 
 
 class _Newton:
@@ -104,22 +137,23 @@ class _Newton:
     def __init__(self, reduced: Reduced, sigma: Array, temperature: Array, smallest: float, rhs: ComplexArray) -> None:
         self.reduced, self.temperature = reduced, temperature
         self.smallest, self.rhs = smallest, rhs
-        self.constant = reduced.material_data(sigma, np.zeros_like(sigma))  # all that does not hang on the field
-
-    def flux(self, x: ComplexArray) -> ComplexArray:
-        inside = self.reduced.live.interior
-        nodal = np.zeros(len(inside.mesh.points), dtype=complex)
-        nodal[inside.free] = x[: len(inside.free)]
-        return inside.flux_density(nodal)
+        self.constant = reduced.material_data(sigma, None)  # all that does not hang on the field
+        self.matrix = reduced.live.pattern.matrix(self.constant)
 
     def at(self, x: ComplexArray) -> _Place:
-        peak = math.sqrt(2.0) * np.sqrt(np.sum(np.abs(self.flux(x)) ** 2, axis=0))
-        nu, slope = reluctivity_at(self.reduced.live, self.temperature, peak)
-        live, data = self.reduced.live, self.constant.copy()
-        stiffness = np.matmul(nu[:, None, :], live.interior.stiffness).ravel()
-        data.real += live.pattern.add_up(stiffness[live.element_entries])
-        residual = live.pattern.times(data, x) - self.rhs
-        return _Place(x, residual, float(np.linalg.norm(residual)), nu, slope, data)
+        live, inside = self.reduced.live, self.reduced.live.interior
+        mesh, free = inside.mesh, inside.free
+        nodal = np.zeros(len(mesh.points), dtype=complex)
+        nodal[free] = x[: len(free)]
+        peak = np.empty(inside.ring.shape)
+        b_r, b_z = np.empty(peak.shape, dtype=complex), np.empty(peak.shape, dtype=complex)
+        flux_density(nodal, mesh.quads, inside.curl, mesh.gauss.d_z, b_r, b_z, peak)
+        nu, slope = reluctivity_at(live, self.temperature, peak)
+        magnetic = np.zeros_like(nodal)
+        stiffness_times(b_r, b_z, nu, mesh.quads, inside.curl, mesh.gauss.d_z, inside.ring, magnetic)
+        residual = live.pattern.product(self.matrix, x) - self.rhs
+        residual[: len(free)] += magnetic[free]
+        return _Place(x, residual, float(np.linalg.norm(residual)), nu, slope, peak, b_r, b_z)
 
     def along(self, here: _Place, step: ComplexArray, factor: Sparse) -> tuple[_Place, float]:
         """The place a step leads to, halved until it is nearer the solution, and the share of the step taken.
@@ -136,36 +170,45 @@ class _Newton:
             share *= 0.5
 
     def chord(self, here: _Place, factor: Sparse, goal: float, history: list[float]) -> tuple[_Place, bool]:
-        """Steps with the factor of an earlier Jacobian while they shrink fast; whether x is within `goal` of the end.
+        """Steps with the factor of an earlier Jacobian, and whether x is within `goal` of the end.
 
-        The error left after a step is read from the step that would follow, c times as long: about c / (1 - c) of it.
+        Each step is bettered by what the last ones have taught (`_Lessons`). The error left after it is read from the step
+        that would follow, c times as long: about c / (1 - c) of it. Given up, at the best place met, as soon as they go
+        astray or promise to cost more than a new factor.
         """
-        step = self.step(factor, here)
-        for _ in range(_MOST_CHORDS):
-            there = self.at(here.x + step)
-            following = self.step(factor, there)
-            shrinks = _shrinks(step, following)
-            if shrinks > _USELESS and there.norm > self.smallest:
-                return here, False
-            here, step = there, following
+        step, best = self.step(factor, here), here
+        lessons, sizes = _Lessons(), [float(np.linalg.norm(step))]
+        for count in range(1, _MOST_CHORDS + 1):
+            along = lessons.better(step)
+            here = self.at(here.x + along)
+            following = self.step(factor, here)
+            lessons.learn(along, following - step)
+            step = following
+            sizes.append(float(np.linalg.norm(step)))
+            shrinks = max(sizes[-1] / max(sizes[-2], 1e-300), (sizes[-1] / max(sizes[0], 1e-300)) ** (1.0 / count))
+            if count == 1 and shrinks > _ASTRAY and here.norm > self.smallest:
+                break
             history.append(_ratio(step, here.x))
             if here.norm <= self.smallest:
                 return here, True
-            if shrinks <= _USELESS and history[-1] / (1.0 - shrinks) < goal:
+            if shrinks < 1.0 and history[-1] / (1.0 - shrinks) < goal:
                 return replace(here, x=here.x + step), True  # the step is there, taking it costs nothing
-            if shrinks > _SLOW:
+            best = here if sizes[-1] == min(sizes) else best
+            if count > 2 and _to_go(history[-1], goal, shrinks) > _MOST_TO_GO:
                 break
-        return here, False
+        return best, False
 
     def factor(self, here: _Place) -> Sparse:
         """LU of the Jacobian, real and imaginary parts as unknowns of their own."""
-        live = self.reduced.live
+        live, inside = self.reduced.live, self.reduced.live.interior
         pattern = live.newton_pattern
-        values = np.zeros(len(live.pattern.slot), dtype=complex)
-        values[live.first_entry] = here.data
-        data = pattern.add_up(np.concatenate([values.real, -values.imag, values.imag, values.real]))
-        for place, block in enumerate(self._curvature(here.x, here.slope)):
-            data += pattern.add_up(block, place * len(values))
+        of_elements, whole = live.newton_slots
+        data = np.zeros(pattern.entries)
+        for place, part in enumerate((self.constant.real, -self.constant.imag, self.constant.imag, self.constant.real)):
+            data[whole[place]] = part
+        d_z = inside.mesh.gauss.d_z
+        bent = np.where(here.peak > 1e-15, 2.0 * here.slope / np.maximum(here.peak, 1e-15), 0.0)
+        jacobian_blocks(here.b_r, here.b_z, here.nu, bent, inside.curl, d_z, inside.ring, of_elements, data)
         return pattern.factor(data)
 
     def step(self, factor: Sparse, here: _Place) -> ComplexArray:
@@ -174,22 +217,3 @@ class _Newton:
         both = self.reduced.live.newton_pattern.solve(factor, -rhs).real
         out: ComplexArray = both[:size] + 1j * both[size:]
         return out
-
-    def _curvature(self, x: ComplexArray, slope: Array) -> list[Array]:
-        """Element entries of the added term in the order (re,re), (re,im), (im,re), (im,im)."""
-        live = self.reduced.live
-        inside = live.interior
-        b_r, b_z = self.flux(x)
-        modulus = np.sqrt(np.abs(b_r) ** 2 + np.abs(b_z) ** 2)
-        weight = np.where(modulus > 1e-15, math.sqrt(2.0) * slope / np.maximum(modulus, 1e-15), 0.0) * inside.ring
-        d_z = inside.mesh.gauss.d_z
-        gradient = [
-            b_z.real[:, None] * inside.curl - b_r.real[:, None] * d_z,
-            b_z.imag[:, None] * inside.curl - b_r.imag[:, None] * d_z,
-        ]
-        keep = live.element_entries
-        return [
-            np.matmul(left * weight[:, None], right.transpose(0, 2, 1)).ravel()[keep]
-            for left in gradient
-            for right in gradient
-        ]
