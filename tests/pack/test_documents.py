@@ -19,7 +19,7 @@ from coilwright.pack.card_pictures import position_picture
 from coilwright.pack.card_words import LANGUAGES, Words
 from coilwright.pack.documents import FAILS, TITLES, pages
 from coilwright.pack.documents_card import READ_BY_OPERATOR
-from coilwright.pack.pack_pictures import pack_pictures
+from coilwright.pack.pack_pictures import drawn, pack_pictures
 from coilwright.pack.traced import Ledger, Traced, called, pick
 from coilwright.pack.typeset import typeset
 from coilwright.steps.pack import PackWishes, contents, digest
@@ -64,13 +64,13 @@ def data(pack, found):
 def drawn_once(found, monkeypatch, tmp_path, cache=[]):  # noqa: B006
     """Pictures are drawn once for tests about words; only the one with a figure in the language is drawn anew."""
     if not cache:
-        cache.append(pack_pictures(found))
+        cache.append(drawn(found, pack_pictures(found)))
 
-    def pictures(contents):
+    def pictures(contents, names):
         position_picture(contents, tmp_path / "position.svg")
         return {**cache[0], "position": (tmp_path / "position.svg").read_text(encoding="utf-8")}
 
-    monkeypatch.setattr("coilwright.pack.documents.pack_pictures", pictures)
+    monkeypatch.setattr("coilwright.pack.documents.drawn", pictures)
 
 
 @pytest.fixture(scope="module")

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from importlib import import_module
+from multiprocessing import get_all_start_methods, get_context
 from pathlib import Path
 from typing import Any
 from warnings import catch_warnings, filterwarnings
 
+from coilwright.errors import workers_kept
 from coilwright.line.form import form_csv
 from coilwright.pack.contents import PackContents
 from coilwright.pack.documents import pages
 from coilwright.pack.drawing import Drawing
+from coilwright.pack.pack_pictures import drawn, pack_pictures
 from coilwright.pack.tables import Table
 from coilwright.pack.traced import Entry
 from coilwright.pack.typeset import typeset
@@ -52,20 +57,19 @@ class PackResult:
         return "\n".join([*lines, *(f"  not in it: {k}: {v}" for k, v in self.contents.missing.items())])
 
 
-def write_pack(contents: PackContents, folder: Path) -> PackResult:
-    """Write everything into `folder`, which must exist. The same contents give the same bytes."""
+def write_pack(contents: PackContents, folder: Path, workers: int = 1) -> PackResult:
+    """Write everything into `folder`, which must exist; with two `workers` some pictures and the DXF files are made beside
+    the rest. The same contents give the same bytes."""
     with catch_warnings():  # letters the pictures' font lacks are drawn as boxes; nobody is helped by a warning each
         filterwarnings("ignore", "Glyph .* missing from", UserWarning)
         drawings, tables = _workshop(contents)
-        made = pages(contents, drawings, tables, FORM)
+        made = pages(contents, drawings, tables, FORM, _pictures(contents, drawings, folder, workers))
     pdf = typeset(made.data, made.pictures, folder / "pack.pdf")
     written = []
     for drawing in drawings:
         svg = folder / f"{drawing.name}.svg"
         svg.write_text(drawing.svg(), encoding="utf-8")
-        dxf = folder / f"{drawing.name}.dxf"
-        drawing.write_dxf(dxf)
-        written += [svg, dxf]
+        written += [svg, folder / f"{drawing.name}.dxf"]
     for table in tables:
         target = folder / f"{table.name}.csv"
         table.write_csv(target)
@@ -76,6 +80,34 @@ def write_pack(contents: PackContents, folder: Path) -> PackResult:
         written.append(form)
     entries = (*made.ledger.entries, *made.card_ledger.entries)
     return PackResult(contents, pdf, tuple(written), entries, drawings, tables)
+
+
+_HELD: list[PackContents] = []  # what a second process was forked with: no results are sent to it
+
+
+def _pictures(contents: PackContents, drawings: Sequence[Drawing], folder: Path, workers: int) -> dict[str, str]:
+    """All pictures as SVG text; on the way the DXF files are written."""
+    names = list(pack_pictures(contents))
+    if workers < 2 or "fork" not in get_all_start_methods():
+        _write_dxf(drawings, folder)
+        return drawn(contents, names)
+    import_module("matplotlib.figure")  # once for both processes
+    here = names[: 2 + len(names) // 2]
+    with workers_kept(), ProcessPoolExecutor(1, get_context("fork"), _HELD.append, (contents,)) as pool:
+        files = pool.submit(_write_dxf, drawings, folder)
+        there = pool.submit(_drawn_beside, names[len(here) :])
+        made = drawn(contents, here)
+        files.result()
+        return made | there.result()
+
+
+def _drawn_beside(names: Sequence[str]) -> dict[str, str]:
+    return drawn(_HELD[0], names)
+
+
+def _write_dxf(drawings: Sequence[Drawing], folder: Path) -> None:
+    for drawing in drawings:
+        drawing.write_dxf(folder / f"{drawing.name}.dxf")
 
 
 def _workshop(contents: PackContents) -> tuple[tuple[Drawing, ...], tuple[Table, ...]]:

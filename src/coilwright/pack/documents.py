@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -15,7 +15,7 @@ from coilwright.pack.documents_machine import cautions, hand_over, upkeep
 from coilwright.pack.documents_offer import offer
 from coilwright.pack.documents_workshop import drawing_pages, table_pages
 from coilwright.pack.drawing import Drawing
-from coilwright.pack.pack_pictures import identity_picture, pack_pictures
+from coilwright.pack.pack_pictures import drawn, identity_picture, pack_pictures
 from coilwright.pack.tables import Table
 from coilwright.pack.traced import Ledger, Traced, value_of
 from coilwright.pack.typeset import UNDATED
@@ -46,11 +46,18 @@ class Pages:
     card_ledger: Ledger
 
 
-def pages(contents: PackContents, drawings: Sequence[Drawing], tables: Sequence[Table], form: str) -> Pages:
-    """All documents of a pack."""
+def pages(
+    contents: PackContents,
+    drawings: Sequence[Drawing],
+    tables: Sequence[Table],
+    form: str,
+    made: Mapping[str, str] | None = None,
+) -> Pages:
+    """All documents of a pack; `made` are its pictures as SVG text by name, drawn here when left out."""
     c, ledger, words = Traced(contents), Ledger(), Words(contents.documents.language)
     own = Ledger(words.decimal_mark)
-    made = pack_pictures(contents)
+    if made is None:
+        made = drawn(contents, pack_pictures(contents))
     files = {name: f"{name}.svg" for name in made}
     pictures = {files[name]: svg for name, svg in made.items()}
     pictures["identity.svg"] = identity_picture(contents.title.identity)

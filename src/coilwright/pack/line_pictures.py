@@ -49,7 +49,9 @@ def stations_picture(found: Watch, path: Path | None = None) -> Any:
             chance = f"{p:.1g}" if p > 1e-6 else "below one in a million"
             note = f"   {bad} of {tried}" + (f": worse than the others (chance {chance})   " if worse else "   ")
             right = 100.0 * high < 0.6 * _reach(found) or 100.0 * low < 0.3 * _reach(found)  # where there is room
-            axes.annotate(note, (100.0 * (high if right else low), row), fontsize=8, va="center", ha="left" if right else "right")
+            axes.annotate(
+                note, (100.0 * (high if right else low), row), fontsize=8, va="center", ha="left" if right else "right"
+            )
         axes.set_yticks(range(len(t.keys)), [f"station {k}" for k in t.keys])
         axes.set_ylim(len(t.keys) - 0.4, -1.1)
         axes.set_xlim(0.0, _reach(found))
@@ -99,7 +101,9 @@ def reading_picture(found: Watch, reading: ReadingWatch, path: Path | None = Non
             axes.tick_params(labelsize=7)
         for axes in grid[-1]:
             _dates(axes, span, 3)
-        figure.suptitle(f"{found.machine}: {reading.name} (SI), means over time", x=0.02, ha="left", fontsize=11, weight="bold")
+        figure.suptitle(
+            f"{found.machine}: {reading.name} (SI), means over time", x=0.02, ha="left", fontsize=11, weight="bold"
+        )
         figure.supxlabel(_legend(False), fontsize=8)
         return save(figure, path)
 
@@ -167,7 +171,9 @@ def _legend(widened: bool) -> str:
 
 def _worst(stations: Sequence[int], found: Watch, apart: Sequence[int] = ()) -> set[int]:
     """Those shown when there are more than fit: the ones that stand apart, then the worst."""
-    share = {int(k): b / n for k, b, n in zip(found.stations.keys, found.stations.bad, found.stations.tried, strict=True)}
+    share = {
+        int(k): b / n for k, b, n in zip(found.stations.keys, found.stations.bad, found.stations.tried, strict=True)
+    }
     return set(sorted(stations, key=lambda k: (k not in apart, -share.get(k, 0.0)))[:_MOST])
 
 
@@ -181,7 +187,9 @@ def causes_picture(answer: Answer, path: Path | None = None) -> Any:
         told = {"cause": HOT, "station": CURRENT, "nothing": FAINT}[answer.told]
         for row, r in enumerate(ranked):
             first = row == len(ranked) - 1
-            top.barh(row, 100.0 * r.probability, color=told if first else FAINT, alpha=0.9 if first else 0.6, height=0.66)
+            top.barh(
+                row, 100.0 * r.probability, color=told if first else FAINT, alpha=0.9 if first else 0.6, height=0.66
+            )
             size = "" if r.size is None else f",  {r.size[1]:.2g} ({r.size[0]:.2g} to {r.size[2]:.2g}) {r.unit}"
             inside = r.probability > 0.6
             top.annotate(f" {100 * r.probability:.0f} %{size} ", (100.0 * r.probability, row), va="center", fontsize=8,

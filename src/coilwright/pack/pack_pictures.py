@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -19,8 +19,8 @@ from coilwright.pack.window_pictures import ladder_picture
 Draw = Callable[[Path], Any]
 
 
-def pack_pictures(contents: PackContents) -> dict[str, str]:
-    """name -> SVG text. Letters of the pictures are outlines, so they need no font."""
+def pack_pictures(contents: PackContents) -> dict[str, Draw]:
+    """name -> what draws the picture into a file. Letters of the pictures are outlines, so they need no font."""
     wanted: dict[str, Draw] = {
         "section": lambda path: section_picture(contents.check, path),
         "field": lambda path: field_picture(contents.field, path),
@@ -34,8 +34,14 @@ def pack_pictures(contents: PackContents) -> dict[str, str]:
         wanted["tank"] = lambda path: tank_diagram(tank, path)
     if window is not None:
         wanted["ladder"] = lambda path: ladder_picture(window, path)
+    return wanted
+
+
+def drawn(contents: PackContents, names: Collection[str]) -> dict[str, str]:
+    """name -> SVG text of these pictures."""
+    wanted = pack_pictures(contents)
     with TemporaryDirectory() as folder:
-        return {name: _drawn(draw, Path(folder) / f"{name}.svg") for name, draw in wanted.items()}
+        return {name: _drawn(wanted[name], Path(folder) / f"{name}.svg") for name in names}
 
 
 def _drawn(draw: Draw, path: Path) -> str:

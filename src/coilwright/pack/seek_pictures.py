@@ -122,7 +122,9 @@ def choices_picture(result: SeekResult, path: Path | None = None) -> Any:
             last = len(axis.values) - 1
             axes.plot([0, 1], [row, row], color=FAINT, lw=1.2, zorder=1)
             for k, at, side in ((0, -0.02, "right"), (last, 1.02, "left")):
-                axes.annotate(_short(axis.shown(axis.values[k])), (at, row), ha=side, va="center", fontsize=7.5, color=INK)
+                axes.annotate(
+                    _short(axis.shown(axis.values[k])), (at, row), ha=side, va="center", fontsize=7.5, color=INK
+                )
             _beads(axes, row, [axis.place(p.values[axis.what]) for p in result.front], result.front, tones)
         axes.set_yticks(range(len(space)), [a.what for a in reversed(space)])
         axes.set(ylim=(-0.6, len(space) - 0.35), xlim=(-0.24, 1.24), xticks=[])

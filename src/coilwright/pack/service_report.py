@@ -47,7 +47,9 @@ _DECIDES = (
 )
 
 
-def service_report(job: Job, board: Board, readings: Readings, found: Watch | None, answer: Answer, target: Path) -> Path:
+def service_report(
+    job: Job, board: Board, readings: Readings, found: Watch | None, answer: Answer, target: Path
+) -> Path:
     """Write the report as PDF. `found`: the log, where there is one. Raises TypesetFailed."""
     pictures = _pictures(found, answer)
     digest = hashlib.sha256((job.text + repr(readings)).encode()).hexdigest()[:12]
@@ -124,8 +126,12 @@ def _explained(answer: Answer) -> Iterator[Block]:
         yield text("No reading on the list would tell more than these have told.")
         return
     ask = [(READINGS[n.what].asked, f"{n.bits:.2f}", f"{n.minutes:g}", f"{n.rate:.3f}") for n in answer.next]
-    yield table(("reading, the one that tells most per minute first", "bit", "min", "bit per min"), ask, wide=(1, 0, 0, 0))
-    yield small("A bit is the answer to one even yes-or-no question about the cause; simulated from what is believed now.")
+    yield table(
+        ("reading, the one that tells most per minute first", "bit", "min", "bit per min"), ask, wide=(1, 0, 0, 0)
+    )
+    yield small(
+        "A bit is the answer to one even yes-or-no question about the cause; simulated from what is believed now."
+    )
 
 
 def _one_cause(r: Ranked, first: bool) -> Iterator[Block]:
@@ -148,7 +154,10 @@ def _evidence(board: Board, readings: Readings, found: Watch | None, pictures: d
         yield table(("reading", "station", "change", "± one sigma"), [_taken(t) for t in readings.taken], left=(0,))
     for t in readings.tallies:
         yield heading("Tally by station")
-        rows = [(str(k), str(n), str(b), f"{100 * b / n:.1f} %") for k, (b, n) in enumerate(zip(t.bad, t.tried, strict=True), 1)]
+        rows = [
+            (str(k), str(n), str(b), f"{100 * b / n:.1f} %")
+            for k, (b, n) in enumerate(zip(t.bad, t.tried, strict=True), 1)
+        ]
         yield table(("station", "tried", "bad", "share"), rows, left=(0,))
     if readings.trays:
         yield text(f"Bad pieces per full tray, stations not known: {', '.join(map(str, readings.trays))}.")

@@ -91,7 +91,7 @@ def pack(
     found = contents(job, wishes, report)
     target = Path(folder)
     target.mkdir(parents=True, exist_ok=True)
-    written = write_pack(found, target)
+    written = write_pack(found, target, wishes.effort.workers)
     if report is not None:
         report(1.0)
     return written
