@@ -14,7 +14,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 import coilwright as cw
-from coilwright.bench.place_line import one_reading
+from coilwright.bench.place_line import contrasts, one_reading
 from coilwright.bench.study_run import run
 from coilwright.steps.shot_log import line_add
 from tests.bench.server import SHORT, Server, wait_for
@@ -225,6 +225,18 @@ def test_readings_are_taken_as_typed():
     assert one_reading({**typed, "value": " "}) == {}
     with pytest.raises(cw.BadInput, match="whole number"):
         one_reading({**typed, "station": "third"})
+
+
+def test_contrasts_are_taken_as_typed():
+    typed = {"lot": "12 of 60", "lots": "1/60", "shift": "", "shifts": " "}
+    assert list(contrasts(typed)) == [{"by": "lot", "bad": [12, 1], "tried": [60, 60]}]
+    assert list(contrasts({**typed, "shift": "3 of 40", "shifts": "2 of 80"}))[1] == {
+        "by": "shift", "bad": [3, 2], "tried": [40, 80],
+    }  # fmt: skip
+    with pytest.raises(cw.BadInput, match=r"other lots: must be bad pieces .* received \"\""):
+        list(contrasts({**typed, "lots": ""}))
+    with pytest.raises(cw.BadInput, match="12 of 60"):
+        list(contrasts({**typed, "lot": "a dozen"}))
 
 
 def test_the_log_of_a_machine_is_shown(tab, server):

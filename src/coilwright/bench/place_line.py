@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import re
+from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -12,6 +14,7 @@ from nicegui import ui
 from coilwright.bench.form import Form
 from coilwright.bench.open_copy import beside
 from coilwright.bench.parts import button, text
+from coilwright.bench.rehearsals import of_rehearsal, practice, rehearsals
 from coilwright.bench.state import PageState
 from coilwright.bench.study_place import Results, Trigger
 from coilwright.errors import BadInput, Fault
@@ -19,6 +22,13 @@ from coilwright.line.machine import READINGS
 
 _STORES = (".db", ".sqlite", ".sqlite3")
 _SET_OUTSIDE = "as set in COILWRIGHT_STORE"
+# Either side of a contrast: (key, label, example, what tells the sides apart).
+_SIDES = (
+    ("lot", "bad of the suspect lot", "12 of 60", "lot"),
+    ("lots", "bad of the other lots", "1 of 60", "lot"),
+    ("shift", "bad of the suspect shift", "9 of 80", "shift"),
+    ("shifts", "bad of the other shifts", "2 of 160", "shift"),
+)
 _WHAT = [(key, key.replace("-", " ")) for key in READINGS]
 
 
@@ -32,6 +42,7 @@ def place(state: PageState) -> None:
             "told",
         )
         log = Form([("store", "log", _stores(state)), ("machine", "machine", "the only one")])
+        state.on_studies(lambda: log.offer(log.inputs["store"], "store", _stores(state)))
 
         def store() -> dict[str, Any]:
             typed = log.values()
@@ -62,6 +73,15 @@ def place(state: PageState) -> None:
 
         Trigger(state, "why", "Find the cause", asked)
         Results(state, "why")
+        practice(state)
+        text("h2", "The hand-over record")
+        text(
+            "p",
+            "What was read when the machine was right ([machine] of the job) beside the model, and the limits of every reading.",
+            "told",
+        )
+        Trigger(state, "record", "Lay the record beside the model")
+        Results(state, "record")
 
 
 class _Typed:
@@ -72,18 +92,25 @@ class _Typed:
         self.box = ui.element("div").classes("shown")
         with ui.element("div").classes("tools"):
             button("Add a reading", self._add)
-        others = {state.desk.name, *beside(state, "[trial]")}
-        files = [("", "typed here"), *((n, n) for n in beside(state, "[[reading]]") if n not in others)]
+        self.state = state
         self.whole = Form(
             [
                 ("bad", "bad pieces by station", "0, 0, 19, 1, 0, 0"),
                 ("tried", "of so many each", "20"),
+                ("trays", "bad pieces tray by tray, station not known", "1, 1, 0, 2, 1"),
+                *((key, label, example) for key, label, example, _ in _SIDES),
                 ("complaint", "complaint in the customer's words", "station 3 does not flash"),
-                ("file", "readings", files),
+                ("file", "readings", self._files()),
                 ("log", "tally of the log", [("no", "leave it out"), ("yes", "take it since the share changed")]),
             ]
         )
+        state.on_studies(lambda: self.whole.offer(self.whole.inputs["file"], "file", self._files()))
         self._add()
+
+    def _files(self) -> list[tuple[str, str]]:
+        others = {self.state.desk.name, *beside(self.state, "[trial]")}
+        found = [(n, n) for n in beside(self.state, "[[reading]]") if n not in others]
+        return [("", "typed here"), *found, *rehearsals(self.state)]
 
     @property
     def from_log(self) -> bool:
@@ -113,7 +140,7 @@ class _Typed:
         """As the file of readings has it. Raises BadInput."""
         typed = self.whole.values()
         if typed["file"]:
-            return {"file": typed["file"]}
+            return {"file": str(of_rehearsal(self.state, typed["file"], "readings.toml") or typed["file"])}
         tables: dict[str, Any] = {}
         readings = [reading for _, form in self.rows if (reading := one_reading(form.values()))]
         if readings:
@@ -123,6 +150,10 @@ class _Typed:
             tables["tally"] = [
                 {"bad": _counts("bad pieces by station", typed["bad"]), "tried": tried[0] if len(tried) == 1 else tried}
             ]
+        if typed["trays"].strip():
+            tables["tray"] = [{"bad": _counts("bad pieces tray by tray", typed["trays"])}]
+        if found := list(contrasts(typed)):
+            tables["contrast"] = found
         if tables and typed["complaint"].strip():
             tables["complaint"] = typed["complaint"].strip()
         return {"tables": tables}
@@ -146,6 +177,25 @@ def one_reading(typed: dict[str, str]) -> dict[str, Any]:
     return out
 
 
+def contrasts(typed: dict[str, str]) -> Iterator[dict[str, Any]]:
+    """[[contrast]] tables as typed, a suspect lot or shift against the others. Raises BadInput."""
+    for by in ("lot", "shift"):
+        sides = [(label, typed[key].strip()) for key, label, _, of in _SIDES if of == by]
+        if not any(words for _, words in sides):
+            continue
+        counted = [_bad_of(label, words) for label, words in sides]
+        yield {"by": by, "bad": [b for b, _ in counted], "tried": [t for _, t in counted]}
+
+
+def _bad_of(label: str, typed: str) -> tuple[int, int]:
+    """Bad pieces and pieces tried from "12 of 60". Raises BadInput."""
+    match = re.fullmatch(r"(\d{1,7})\s*(?:of|/)\s*(\d{1,7})", typed)
+    if match is None:
+        what = f'must be bad pieces of so many tried, e.g. "12 of 60"; received "{typed[:40]}"'
+        raise BadInput(Fault(label, what))
+    return int(match[1]), int(match[2])
+
+
 def _amount(typed: str) -> Any:
     try:
         return float(typed)
@@ -164,10 +214,11 @@ def _stores(state: PageState) -> list[tuple[str, str]]:
     """Logs beside the job, and the one set outside."""
     here = state.desk.path.parent
     found = [(p.name, p.name) for p in sorted(here.iterdir()) if p.suffix in _STORES]
+    found += rehearsals(state)
     return found + ([(_SET_OUTSIDE, _SET_OUTSIDE)] if os.environ.get("COILWRIGHT_STORE") else [])
 
 
 def _store(state: PageState, chosen: str) -> str:
     if chosen == _SET_OUTSIDE:
         return os.environ.get("COILWRIGHT_STORE", "")
-    return str(state.desk.path.parent / Path(chosen).name)
+    return str(of_rehearsal(state, chosen, "shots.db") or state.desk.path.parent / Path(chosen).name)

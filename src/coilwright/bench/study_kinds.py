@@ -60,4 +60,6 @@ KINDS: dict[str, Callable[..., dict[str, Any]]] = {
     "seek": _of("work_seek"),
     "line": _of("work_line", "look"),
     "why": _of("work_line", "why"),
+    "rehearsal": _of("work_line", "rehearse"),
+    "record": _of("work_line", "record"),
 }

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
 from coilwright.bench.shown import drawn, shown, table
 from coilwright.bench.study_kinds import Report
 from coilwright.job import Job
+from coilwright.line.limits import Limit
 from coilwright.line.machine import READINGS
+from coilwright.line.record import Beside
 from coilwright.line.watch import Watch
 from coilwright.line.why import Answer, Ranked
 from coilwright.pack.line_pictures import watch_pictures
 from coilwright.pack.looks import both_forms
 from coilwright.pack.tables import Table
-from coilwright.steps.line import line_show, service_files, service_visit
+from coilwright.steps.line import line_limits, line_record, line_rehearse, line_show, service_files, service_visit
+from coilwright.steps.shot_log import line_add
 
 _LEAST = 0.005  # probability from which on a cause is listed
 _NEXT = ("next reading", "tells [bit]", "takes [min]", "tells in a minute [bit]")
@@ -63,6 +66,65 @@ def why(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> dic
         cautions=answer.cautions,
         files=[p for p in written if p.suffix == ".pdf"],
     )
+
+
+def rehearse(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> dict[str, Any]:
+    """A practice case: its log, in a store too, its readings, and apart from them the answer."""
+    report(0.05, "computing the machine of this job")
+    found = line_rehearse(
+        job, folder, seed=int(settings["seed"]), fault=settings.get("fault") or None, station=settings.get("station"),
+        size=settings.get("size"),
+    )  # fmt: skip
+    report(0.8, "filling the log")
+    added = line_add(folder / "log.csv", folder / "map.toml", str(folder / "shots.db"))
+    return shown(
+        f"a fault in {added.written} shots, seed {settings['seed']}",
+        lines=(
+            "Its log and its readings can be chosen above under its number: look at the log, find the cause, then see what was "
+            "wrong.",
+        ),
+        files=[folder / n for n in ("log.csv", "map.toml", "readings.toml")],
+        answer=_was_wrong(found.case.to_dict()),
+    )
+
+
+def _was_wrong(case: dict[str, Any]) -> str:
+    size = "" if case["size"] is None else f", {case['size']:.3g} {case['unit']}"
+    worst = max(case["chance_bad"])
+    return f"What was wrong: {case['name']}{size}. At the worst station {100 * worst:.0f} % of the pieces turn out bad."
+
+
+def record(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> dict[str, Any]:
+    """The hand-over record beside the model, and from where on each reading is amber and red."""
+    report(0.05, "computing the machine of this job")
+    found = line_record(job)
+    report(0.7, "finding the limits")
+    bounds = line_limits(job)
+    apart = [r for r in found.rows if not r.agrees]
+    said = (
+        "none is kept yet"
+        if not found.rows
+        else f"{len(found.rows)} readings, {len(apart) or 'none'} apart from the model"
+    )
+    return shown(
+        f"hand-over record: {said}",
+        lines=[f"The source holds the {found.control}; {found.gain}."],
+        tables=(
+            _beside(found.rows), _limits(bounds.limits),
+            table("lacking", "What the record lacks", ("reading",), [(m,) for m in found.lacking]),
+        ),
+    )  # fmt: skip
+
+
+def _beside(rows: Iterable[Beside]) -> Table:
+    head = ("reading", "station", "measured [SI]", "one sigma [SI]", "predicted [SI]", "by the", "apart [sigma]")
+    lines = [(r.what, str(r.station or "whole"), r.measured, r.sigma, r.predicted, r.against, r.apart) for r in rows]
+    return table("record", "The record beside the model", head, lines)
+
+
+def _limits(limits: Iterable[Limit]) -> Table:
+    head = ("reading", "station", "when", "amber from", "red from", "can be seen")
+    return table("limits", "Green, amber, red", head, [x.row for x in limits if not x.alike])
 
 
 def _stations(w: Watch) -> Table:

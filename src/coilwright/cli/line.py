@@ -258,18 +258,7 @@ def _limits(path: Path, as_json: bool) -> int:
     if as_json:
         print_json(found.to_dict())
         return 0
-    rows = []
-    for x in found.limits:
-        if x.station > 1 and x.healthy is None:
-            continue  # without a record the stations are alike
-        d = x.to_dict()
-        unit = "mm" if "red_mm" in d else "percent"
-        shown = "%" if unit == "percent" else unit
-        where = "each station" if x.station and x.healthy is None else str(x.station or "whole")
-        seen = "yes" if x.seen else "no: do not use"
-        rows.append(
-            (x.what, where, x.driven_by, f"{d[f'amber_{unit}']:+.2g} {shown}", f"{d[f'red_{unit}']:+.2g} {shown}", seen)
-        )
+    rows = [x.row for x in found.limits if not x.alike]
     print(table(rows, ("reading", "station", "when", "amber", "red", "can be seen")))
     if found.missing:
         print("\nthe hand-over record lacks:")

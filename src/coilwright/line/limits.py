@@ -50,6 +50,23 @@ class Limit:
             return (self.healthy or 0.0) + change
         return None if self.healthy is None else self.healthy * math.exp(change)
 
+    @property
+    def alike(self) -> bool:
+        """Whether it repeats what the first station says: without a record the stations are alike."""
+        return self.station > 1 and self.healthy is None
+
+    @property
+    def row(self) -> tuple[str, ...]:
+        """In words: reading, station, when, amber, red, whether it can be seen."""
+        d = self.to_dict()
+        unit = "mm" if "red_mm" in d else "percent"
+        shown = "%" if unit == "percent" else unit
+        where = "each station" if self.station and self.healthy is None else str(self.station or "whole")
+        seen = "yes" if self.seen else "no: do not use"
+        return (
+            self.what, where, self.driven_by, f"{d[f'amber_{unit}']:+.2g} {shown}", f"{d[f'red_{unit}']:+.2g} {shown}", seen,
+        )  # fmt: skip
+
     def to_dict(self) -> dict[str, Any]:
         ratio = READINGS[self.what].ratio
         shown = (lambda x: 100.0 * math.expm1(x)) if ratio else (lambda x: 1e3 * x)
