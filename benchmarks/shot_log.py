@@ -1,12 +1,15 @@
 """`python -m benchmarks.shot_log [SHOTS]`: a log read in, looked at, summed up, beside the bare library doing the least of it.
 
-The reference reads the same rows with `csv`, writes them with `sqlite3` unchecked, and counts by station. Answers are asserted.
+The reference reads the same rows with `csv`, writes them with `sqlite3` unchecked, and counts by station. Causes are asked for
+twice: the first time the machine of the six-station example is solved, the second time it is kept (see `line.kept`). Answers
+are asserted.
 """
 
 from __future__ import annotations
 
 import csv
 import json
+import os
 import resource
 import sqlite3
 import sys
@@ -19,13 +22,18 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
+from coilwright.job import load
+from coilwright.line import kept
 from coilwright.line.log import add_log
 from coilwright.line.mapping import read_map
 from coilwright.line.watch import watch
+from coilwright.line.why import Answer
+from coilwright.steps.line import why
 from coilwright.store.shots import ShotStore
 from coilwright.store.summaries import summarise
 
 STATIONS, BAD_STATION = 6, 4
+JOB = Path(__file__).parents[1] / "examples" / "indicator-tube-getter" / "six-stations.toml"
 MAP = """machine = "m"
 stations = 6
 [columns]
@@ -72,6 +80,12 @@ def bare(log: Path, store: Path) -> int:
         return sum(row[2] for row in raw.execute(counts))
 
 
+def causes(folder: Path) -> Answer:
+    """`coilwright why` on the log, from the job file on."""
+    os.environ[kept.VARIABLE] = str(folder / "kept")
+    return why(load(JOB), store=str(folder / "log.db"), machine="m")
+
+
 def timed(work: Callable[[], object]) -> tuple[object, float, float]:
     """Result, seconds on the clock and of the processor."""
     wall, own = time.perf_counter(), time.process_time()
@@ -93,11 +107,17 @@ def run(shots: int) -> list[tuple[str, float, float, float]]:
             for what, work in (
                 ("import with every check", lambda: add_log(log, read_map(mapping), store)),
                 ("all charts, tests, change points", lambda: watch(store, "m")),
+                ("charts, tests and causes, first time", lambda: causes(folder)),
+                ("charts, tests and causes, again", lambda: causes(folder)),
                 ("old shots to sums", lambda: summarise(store, "m", 1)),
                 ("all charts again, over sums", lambda: watch(store, "m")),
+                ("charts, tests and causes, over sums", lambda: causes(folder)),
             ):
                 got, wall, own = timed(work)
                 rows.append((what, wall, own, own / least))
+                if what.startswith("charts"):
+                    assert int(np.argmax(got.stations)) == BAD_STATION - 1  # type: ignore[attr-defined]
+                    assert got.stations[BAD_STATION - 1] > 0.95  # type: ignore[attr-defined]
                 if what.startswith("all"):
                     assert (got.tried, got.bad) == (shots // STATIONS * STATIONS, bad)  # type: ignore[attr-defined]
                     assert int(np.argmin(got.against_rest)) == BAD_STATION - 1  # type: ignore[attr-defined]
