@@ -95,6 +95,8 @@ def test_command_writes_json_and_pictures(tmp_path, capsys):
         "500",
         "--runs",
         "14",
+        "--reshoot",
+        "8",
         "--workers",
         "1",
     ]

@@ -18,7 +18,7 @@ from tests.window.jobs import EXAMPLES
 PATH = EXAMPLES / "indicator-tube-getter" / "with-tank.toml"
 FED = PATH.read_text(encoding="utf-8")
 # the same source on a loose rein: what flows follows the tank
-LOOSE = FED.replace('hold = "coil current"\ncoil_current = "132 A"', 'hold = "level"\nlevel = 0.55')
+LOOSE = FED.replace('hold = "coil current"\ncoil_current = "132 A"', 'hold = "level"\nlevel = 0.35')
 VARIES = """
 [[varies]]
 what = "capacitor.1.capacitance"

@@ -60,8 +60,8 @@ def _lines(result: WindowResult) -> Iterator[str]:
         f"{100 * whole.share:.2f} % of whole shots are good ({100 * whole.low:.2f} to {100 * whole.high:.2f} %), from "
         f"{whole.of} virtual shots (seed {result.effort.seed}) on {result.runs} full ones."
     )
-    if found.reshot is not None:
-        yield found.reshot.said
+    if found.settled is not None:
+        yield found.settled.said
     place = "the least setting of the best yield is" if c.open_top else "the middle of the window is"
     yield (
         f"Setting of the source: {place} {100 * c.setting:.1f} % of the one drawn; yield {100 * c.yield_now:.1f} % now, "

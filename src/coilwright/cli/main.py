@@ -131,8 +131,8 @@ def window(
     ] = None,
     readings: Annotated[bool, typer.Option("--readings/--no-readings", help="what readings show of faults")] = True,
     reshoot: Annotated[
-        int, typer.Option("--reshoot", min=-1, help="full shots of drawn parts near a limit (-1: every failure)")
-    ] = 24,
+        int, typer.Option("--reshoot", min=-1, help="most full shots of drawn parts in doubt (-1: and every failure)")
+    ] = 200,
 ) -> None:
     """How far may each thing be out: yield, limits, causes of scrap, what would show a fault."""
     from coilwright.cli import study

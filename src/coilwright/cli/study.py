@@ -94,10 +94,10 @@ def _yield(result: WindowResult) -> str:
     worst = max(result.errors[x.name] for x in result.study.limits if not x.guard)
     lines.append(
         f"  from {found.shots.of} virtual shots (seed {result.effort.seed}) on {result.runs} full ones; "
-        f"the stand-ins miss fresh full shots by {100 * worst:.2g} % of a time or of the way to a limit (rms)"
+        f"the stand-ins miss full shots new to them by {100 * worst:.2g} % of a time or of the way to a limit (rms)"
     )
-    if found.reshot is not None:
-        lines.append(f"  {found.reshot.said}")
+    if found.settled is not None:
+        lines.append(f"  {found.settled.said}")
     return "\n".join(lines)
 
 

@@ -14,17 +14,16 @@ from coilwright.safety.cautions import Caution, cautions
 from coilwright.window.askew import side_heat
 from coilwright.window.limits import joint_share, tolerances
 from coilwright.window.observe import Observer, Sight
-from coilwright.window.reshoot import reshoot
 from coilwright.window.result import WindowResult, findings_of, sampling_of
 from coilwright.window.study import ON_TIME, Effort, Study
 from coilwright.window.yields import (
     SETTING,
     blame,
     centre,
-    doubt,
     forecast,
     middle_station,
     scrap_under,
+    settled,
     two_quantities,
     variance_shares,
 )  # fmt: skip
@@ -56,10 +55,7 @@ def window(
     found = forecast(study, shots)
     told(0.75)
     if effort.reshoot:
-        again = reshoot(
-            study, found.draws, found.judged, doubt(study), effort.reshoot, lambda share: told(0.75 + 0.1 * share)
-        )
-        found = replace(found, reshot=again)
+        found = settled(study, found, effort.reshoot, lambda share: told(0.75 + 0.1 * share))
     variance = variance_shares(study)
     pairs = maps or _pairs(study, variance.total)
     middle = centre(study)

@@ -74,9 +74,11 @@ class WindowResult:
 
     @property
     def errors(self) -> dict[str, float]:
-        """rms error of every stand-in on fresh runs: of ln(time) for times, of the margin for temperatures."""
+        """rms error of every stand-in on runs it had not seen: of ln(time) for times, of the margin for temperatures. Where
+        drawn parts near a limit were shot, on the last of those."""
         off = 0.5 * doubt(self.study)
-        return {limit.name: float(e) for limit, e in zip(self.study.limits, off, strict=True)}
+        known = {limit.name: float(e) for limit, e in zip(self.study.limits, off, strict=True)}
+        return known if self.forecast.settled is None else known | dict(self.forecast.settled.error)
 
     def plot(self, path: Any = None) -> Any:
         """The tolerance ladder; written to `path` when given, else the figure is returned."""

@@ -31,14 +31,14 @@ _ENOUGH = 5e-4  # of an impedance (relative, rms): what the current then misses 
 
 @dataclass(frozen=True)
 class Effort:
-    """Full runs: `runs` of the design (0: as many as the quantities need), `fresh` to measure the error, `refine` near
-    the limit; `reshoot` of drawn parts near a limit (-1: every failure and all in doubt); on `workers` processes; `seed` of
-    everything drawn."""
+    """Full runs: `runs` of the design (0: as many as the quantities need), `fresh` to measure the error; `reshoot`, at most,
+    of drawn parts in doubt (-1: every failure besides), or `refine` near the limit where none are shot (0); on `workers`
+    processes; `seed` of everything drawn."""
 
     runs: int = 0
     fresh: int = 12
     refine: int = 12
-    reshoot: int = 24
+    reshoot: int = 200
     workers: int = 1
     seed: int = 1
     level: Level = "coarse"
@@ -150,7 +150,7 @@ class Study:
         self.box = self.ranges()
         d = len(self.box)
         n = self.effort.runs or max(48, int(1.5 * term_count(d)))
-        total = n + self.effort.fresh + self.effort.refine
+        total = n + self.effort.fresh + (0 if self.effort.reshoot else self.effort.refine)
         self.x = design(n, self.box, self.effort.seed)
         self.outcomes = self._run(self.x, lambda done: report(done / total))
         self._fit()
@@ -199,7 +199,7 @@ class Study:
         return AskewTable.of(cell.part, cell.work, self.sides, half, cell.ring[1], clear)
 
     def _fresh_points(self) -> Array:
-        """Draws as they come, and draws whose verdict is least certain."""
+        """Draws as they come, and draws whose verdict is least certain unless drawn parts are shot later."""
         draws = self.draw(4000, self.effort.seed + 1)
         judged = self.judge(draws)
         points = self.points(draws, judged.level).reshape(-1, len(self.box))
@@ -212,7 +212,7 @@ class Study:
             points[pick, 0] += seen[pick, k]
             deviation[pick] = self.surrogates[k].deviation(self.inputs(int(k), points[pick]))
         half = 0.5 * (self.box[:, 1] - self.box[:, 0])
-        near = least_certain(worst.min(axis=1), deviation, points, half, self.effort.refine)
+        near = least_certain(worst.min(axis=1), deviation, points, half, 0 if self.effort.reshoot else self.effort.refine)
         some = np.random.default_rng(self.effort.seed + 2).choice(len(points), self.effort.fresh, replace=False)
         return np.asarray(points[np.concatenate([some, near])], dtype=np.float64)
 
@@ -236,14 +236,28 @@ class Study:
         return self.inputs(k, self.box.T).T
 
     def _fit(self) -> None:
-        y = self._targets(self.x, self.outcomes)
-        told = []
-        for k in range(len(self.limits)):
-            rows = self._belongs(k, self.x, self.outcomes)
-            told.append(fit(self.inputs(k, self.x[rows]), y[rows, k], self.box_of(k)))
-        self.surrogates = tuple(told)
+        before = self.surrogates or (None,) * len(self.limits)
+        self.surrogates = tuple(self.stand_in(k, self.x, self.outcomes, before[k]) for k in range(len(self.limits)))
         pick = slice(len(self.box) - len(self.in_job), None)
         self.levels = Levels.of(self.model, self.table, self.x[:, pick], self.outcomes, self.box[pick])
+
+    def stand_in(self, k: int, x: Array, outcomes: Sequence[Outcome], before: Surrogate | None = None) -> Surrogate:
+        """Limit k fitted to runs at places x (n, d) of the box; `before`: an earlier fit to begin from."""
+        rows = self._belongs(k, x, outcomes)
+        raw = np.array([outcomes[n].raw[k] for n in rows])
+        return fit(self.inputs(k, x[rows]), self._log(raw, self.limits[k]), self.box_of(k), before=before)
+
+    def learn(self, x: Array, outcomes: Sequence[Outcome], stand_ins: Mapping[int, Surrogate]) -> None:
+        """Keep more runs and the stand-ins (by limit) that were fitted to them; `errors` stay those of the fresh runs."""
+        self.x, self.outcomes = x, list(outcomes)
+        self.surrogates = tuple(stand_ins.get(k, s) for k, s in enumerate(self.surrogates))
+
+    def margin(self, k: int, x: Array, told: Array) -> Array:
+        """(n,) margins of limit k at places x (n, d) of the box from what its stand-in says there."""
+        if not self.limits[k].timed:
+            return told
+        on_time = x[:, 1] if self.timed_on else np.full(len(x), self.on_time)
+        return np.asarray(np.log(self.limits[k].deadline(on_time)) - told)
 
     def _belongs(self, k: int, x: Array, outcomes: Sequence[Outcome]) -> IntArray:
         """Rows of runs that limit k is fitted to: what is too hot after the charge has fired says nothing about shots in
@@ -349,12 +363,11 @@ class Study:
             seen += 0.5 * np.log(side)
         flat = points.reshape(-1, points.shape[-1])
         out = self._predict(flat, guards, seen.reshape(len(flat), -1)).reshape(seen.shape)
-        time = points[..., 1] if self.timed_on else np.full(shape, self.on_time)
         margins = out.copy()
         start = np.full(shape, np.nan)
         for k, limit in enumerate(self.limits):
             if limit.timed:
-                margins[..., k] = np.log(limit.deadline(time)) - out[..., k]
+                margins[..., k] = self.margin(k, flat, out[..., k].ravel()).reshape(shape)
         timed = [k for kind in ("charge_fired", "reaches") for k, x in enumerate(self.limits)
                  if x.timed and x.criterion is not None and x.criterion.kind == kind]  # fmt: skip
         if timed:

@@ -49,7 +49,8 @@ def term_count(d: int, degree: int = 2) -> int:
 
 @dataclass(frozen=True, eq=False)
 class Surrogate:
-    """y over a box. `points` (n, d) are in -1..1 over the box, `weights` (n,) = K^-1 (residuals)."""
+    """y over a box. `points` (n, d) are in -1..1 over the box, `weights` (n,) = K^-1 (residuals); `scale` and `noise` are
+    standard deviations of the process and of single runs about it."""
 
     middle: Array
     half: Array
@@ -60,6 +61,7 @@ class Surrogate:
     scale: float
     weights: Array
     factor: Array
+    noise: float = 0.0
 
     def __call__(self, x: Array) -> Array:
         """(n,) values at (n, d)."""
@@ -91,9 +93,12 @@ class Surrogate:
         return out
 
 
-def fit(x: Array, y: Array, ranges: Array, enough: float = _FLAT) -> Surrogate:
+def fit(
+    x: Array, y: Array, ranges: Array, enough: float = _FLAT, before: Surrogate | None = None
+) -> Surrogate:
     """Surrogate of runs y (n,) at x (n, d) in the box `ranges` (d, 2); the quadratic alone where it leaves less than
-    `enough` (rms). Raises BadInput with too few runs."""
+    `enough` (rms). `before`: an earlier one over the same box, whose lengths are close to the new. Raises BadInput with too
+    few runs."""
     x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     n, d = x.shape
     if n < term_count(d, 1) + 2:
@@ -109,12 +114,12 @@ def fit(x: Array, y: Array, ranges: Array, enough: float = _FLAT) -> Surrogate:
     spread = float(np.sqrt(np.sum(left**2) / max(n - terms.shape[1], 1)))
     if spread < enough:
         return Surrogate(middle, half, degree, coefficients, u, np.ones(d), 0.0, np.zeros(n), np.eye(n))
-    lengths, scale, noise = _likeliest(u, left, spread)
+    lengths, scale, noise = _likeliest(u, left, spread, before)
     factor: Array = np.asarray(
         np.linalg.cholesky(_kernel(u, u, lengths, scale) + noise**2 * np.eye(n)), dtype=np.float64
     )
     weights = sl.cho_solve((factor, True), left)
-    return Surrogate(middle, half, degree, coefficients, u, lengths, scale, weights, factor)
+    return Surrogate(middle, half, degree, coefficients, u, lengths, scale, weights, factor, noise)
 
 
 def _kernel(a: Array, b: Array, lengths: Array, scale: float) -> Array:
@@ -127,7 +132,7 @@ def _kernel(a: Array, b: Array, lengths: Array, scale: float) -> Array:
     return np.asarray(square)
 
 
-def _likeliest(u: Array, y: Array, spread: float) -> tuple[Array, float, float]:
+def _likeliest(u: Array, y: Array, spread: float, before: Surrogate | None) -> tuple[Array, float, float]:
     """(lengths, scale, noise) of greatest marginal likelihood, gradient included."""
     n, d = u.shape
     z = y / spread
@@ -155,10 +160,13 @@ def _likeliest(u: Array, y: Array, spread: float) -> tuple[Array, float, float]:
         return float(value + prior), slope
 
     bounds = [(-1.5, 3.0)] * d + [(-3.0, 3.0), (-7.0, 0.0)]
+    starts = [np.array([*[length] * d, 0.0, noise]) for length, noise in _STARTS]
+    if before is not None and before.scale > 0.0:  # and one that believes the runs, lest an early "noise" last for ever
+        starts = [np.log([*before.lengths, before.scale / spread, max(before.noise / spread, 1e-3)]), starts[1]]
     found = min(
         (
-            minimize(cost, np.array([*[length] * d, 0.0, noise]), jac=True, method="L-BFGS-B", bounds=bounds)
-            for length, noise in _STARTS
+            minimize(cost, np.clip(start, *np.transpose(bounds)), jac=True, method="L-BFGS-B", bounds=bounds)
+            for start in starts
         ),
         key=lambda f: float(f.fun),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, cast
 
 import numpy as np
@@ -12,8 +12,8 @@ from scipy import stats
 from coilwright.errors import BadInput, Fault
 from coilwright.section.quad9 import Array, IntArray
 from coilwright.window.quantities import VariedQuantity, named
-from coilwright.window.reshoot import Reshot
-from coilwright.window.study import ON_TIME, Draws, Judged, Study
+from coilwright.window.settle import Settled, settle
+from coilwright.window.study import ON_TIME, Draws, Judged, Report, Study
 
 _BLAMED = 4_000  # shots with scrap looked at for causes
 SETTING = "setting"
@@ -67,8 +67,8 @@ class Share:
 
 @dataclass(frozen=True, eq=False)
 class Yield:
-    """`stations`: each station's; `parts`: all stations together; `shots`: whole shots without a bad part. `reshot`: what
-    full shots of drawn parts make of it."""
+    """`stations`: each station's; `parts`: all stations together; `shots`: whole shots without a bad part. `settled`: how full
+    shots of drawn parts settled what was in doubt, None where none were asked for."""
 
     stations: tuple[Share, ...]
     parts: Share
@@ -76,7 +76,7 @@ class Yield:
     by_limit: Mapping[str, float]
     judged: Judged
     draws: Draws
-    reshot: Reshot | None = None
+    settled: Settled | None = None
 
     def to_dict(self) -> dict[str, Any]:
         return {
@@ -84,7 +84,7 @@ class Yield:
             "shots": self.shots.to_dict(),
             "stations": [{"station": k, **s.to_dict()} for k, s in enumerate(self.stations, 1)],
             "scrap_by_limit": dict(self.by_limit),
-            "reshot": None if self.reshot is None else self.reshot.to_dict(),
+            "settled": None if self.settled is None else self.settled.to_dict(),
         }
 
 
@@ -103,8 +103,18 @@ def forecast(study: Study, shots: int = 100_000, setting: float = 1.0, on_time: 
     draws = study.draw(shots, study.effort.seed + 10)
     study.check_clearances(draws)
     judged = study.judge(draws, setting, on_time, guards=False)
+    return _counted(study, draws, judged, doubt(study)[study.counts])
+
+
+def settled(study: Study, found: Yield, most: int, report: Report | None = None) -> Yield:
+    """A forecast at the usual setting and on-time with every verdict in doubt settled by at most `most` full shots of drawn
+    parts (-1: every failure shot besides). Raises NotConverged."""
+    judged, off, said = settle(study, found.draws, found.judged, doubt(study), most, report)
+    return replace(_counted(study, found.draws, judged, off), settled=said)
+
+
+def _counted(study: Study, draws: Draws, judged: Judged, off: Array) -> Yield:
     margins = judged.margins[..., study.counts]
-    off = doubt(study)[study.counts]
     good, worse, better = (np.all(margins >= shift, axis=-1) for shift in (0.0 * off, off, -off))
     stations = tuple(_share(good[:, k], worse[:, k], better[:, k]) for k in range(good.shape[1]))
     by_limit = {study.limits[int(c)].name: float(np.mean(margins[..., i] < 0.0)) for i, c in enumerate(study.counts)}
