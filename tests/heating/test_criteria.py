@@ -79,4 +79,7 @@ def test_programme_levels_and_changes():
     assert [p.level(t) for t in (0, 1.9, 2.0, 2.5, 3.0, 4.999, 5.0, 6.0)] == [0.5, 0.5, 0, 0, 1, 1, 0, 0]
     assert p.changes == (2, 3, 5, 6)
     assert p.switched_off == 5
+    assert p.last == 1.0
+    # two moments stand at a change: the first still belongs to what was before
+    assert p.levels([0.0, 1.0, 2.0, 2.0, 3.0, 3.0, 5.0, 5.0, 6.0]) == [0.5, 0.5, 0.5, 0, 0, 1, 1, 0, 0]
     assert constant(4.0, 1.0).changes == (4.0, 5.0)

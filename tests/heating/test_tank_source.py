@@ -1,6 +1,7 @@
 """A source behind its tank drives the shot: energy closes, the frequency follows, limits bite with their reason."""
 
 import json
+import re
 from functools import lru_cache
 
 import numpy as np
@@ -147,6 +148,17 @@ def test_report_has_every_side_of_the_machine():
     told = {c.hazard for c in study.cautions}
     assert {"live coil and leads", "stored charge", "implants", "magnetic field", "who decides"} <= told
     assert "evacuated glass" not in told
+
+
+def test_the_hot_point_runs_at_the_level_that_the_programme_ends_with():
+    steps = '[[drive.step]]\nfrom = "0 s"\nto = "2 s"\nlevel = 1.0\n[[drive.step]]\nfrom = "2 s"\nto = "3 s"\nlevel = 0.6\n'
+    text = re.sub(r'on_time = ".*"\n', "", DRIVEN).replace("[drive]", f"{steps}[drive]")
+    study = tank(loads(text, "washer.toml")).report
+    coil = study.shot.trace.coil.current
+    on = np.flatnonzero(coil > 0.0)
+    for point, k in ((study.cold, on[0]), (study.hot, on[-1])):
+        assert point.coil_current == pytest.approx(coil[k], rel=1e-3)
+    assert study.hot.coil_current == pytest.approx(0.6 * study.cold.coil_current, rel=1e-2)
 
 
 def test_command(capsys, tmp_path):

@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 
 from coilwright.errors import BadInput
+from coilwright.field.setup import field_model, mesh_scene
+from coilwright.field.solve import Field
 from coilwright.job import loads, template
 from coilwright.line.askew import POWER, askew_curves
-from coilwright.line.build import build_plant
+from coilwright.line.build import _at, _running, _work_power, build_plant
 from coilwright.line.plant import Condition, read_line
 from coilwright.section.scene import scene
 from coilwright.steps.field import field
@@ -46,6 +48,18 @@ def test_setback_against_a_fresh_field_of_the_moved_coil():
     got = outcome(board(control="current"), coil_back=(2, 0.7e-3))
     assert math.exp(got.power[0, 2]) == pytest.approx(wanted, rel=0.01)
     assert got.ratios["coil-current"][0] == pytest.approx(0.0, abs=1e-12)
+
+
+def test_what_saturates_is_taken_at_the_current_of_the_machine():
+    job = loads(template("pancake-under-disc"), "disc.toml")
+    there = field(job, level="coarse", estimate_error=False).result
+    frequency, amperes = _running(job, scene(job))
+    solver = Field.of(field_model(mesh_scene(scene(job), frequency, "coarse")))
+    assert (frequency, amperes) == (there.frequency, pytest.approx(abs(there.coil_current)))
+    here, nowhere = (_at(solver, a) for a in (amperes, 1.0))
+    assert here.impedance.imag / (2 * math.pi * frequency) == pytest.approx(there.loaded.inductance, rel=1e-4)
+    assert _work_power(job, here) * amperes**2 == pytest.approx(there.body_powers["disc"], rel=1e-4)
+    assert nowhere.impedance.imag > 1.1 * here.impedance.imag  # at 1 A it is another magnet
 
 
 def test_totals_of_six_in_series_against_sums_of_fields():

@@ -21,6 +21,7 @@ from coilwright.evidence import Finding
 from coilwright.field.result import FieldResult
 from coilwright.heating.hazards import facts_of
 from coilwright.heating.result import ShotResult
+from coilwright.heating.setup import programme_of
 from coilwright.heating.tank_source import TankSource
 from coilwright.job import Job
 from coilwright.safety.cautions import Caution, cautions
@@ -151,8 +152,10 @@ def _points(shot: ShotResult, tank: TankInput, empty: tuple[float, float]) -> It
     coil = shot.trace.coil
     on = np.flatnonzero(coil.current > 0.0)
     picks = np.unique(np.concatenate([on[:1], on[np.linspace(0, len(on) - 1, _LOOKS).astype(int)]])) if len(on) else [0]
+    levels = programme_of(shot.model.scene.job).levels(list(shot.trace.time))
     for k in picks:
-        yield operating_point(tank, (float(coil.resistance[k]), float(coil.inductance[k])), empty)
+        loaded = float(coil.resistance[k]), float(coil.inductance[k])
+        yield operating_point(tank, loaded, empty, levels[k] or 1.0)
 
 
 def _try(tank: TankInput, coil: tuple[float, float]) -> OperatingPoint | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 # Two instants closer than this (s) are the same instant.
@@ -35,6 +36,19 @@ class Programme:
         if k < 0 or time >= self.stages[k].end - SAME_TIME:
             return 0.0
         return self.stages[k].level
+
+    def levels(self, times: Sequence[float]) -> list[float]:
+        """Level at every moment of a trace (s, rising), which holds two moments at a change: the first ends the earlier stage."""
+        out = []
+        for k, t in enumerate(times):
+            ends = t > 0.0 and (k + 1 == len(times) or times[k + 1] - t < 2.0 * SAME_TIME)
+            out.append(self.level(t - 2.0 * SAME_TIME) if ends else self.level(t))
+        return out
+
+    @property
+    def last(self) -> float:
+        """The level at which heating ends."""
+        return next((s.level for s in reversed(self.stages) if s.level > 0.0), 0.0)
 
     @property
     def changes(self) -> tuple[float, ...]:

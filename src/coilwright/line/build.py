@@ -28,6 +28,8 @@ from coilwright.line.sourced import running_frequency, sourced_readings
 from coilwright.section.scene import Scene, scene
 from coilwright.tank.operating import tank_q
 
+_MOST, _STILL = 12, 1e-3  # fields until the source has settled on what saturates, and the share by which it may still move
+
 
 def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None) -> Plant:
     """Solve what the causes need: about a second of fields and a few seconds of shots.
@@ -45,20 +47,20 @@ def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None)
     on_time = job.drive.shot_time
     if on_time is None:
         raise BadInput(Fault(f"{job.name}: drive.on_time", 'is missing; write e.g. on_time = "8 s"'))
-    frequency = _frequency(job, drawn)
+    frequency, amperes = _running(job, drawn)
     solver, empty_solver, backs = _fields(job, drawn, frequency)
     leads = coil_leads(drawn, frequency)
     away = _away(job)
-    loaded = [solver.at(coil=away * b).state() for b in backs]
-    bare = [empty_solver.at(coil=away * b).state().impedance + leads for b in backs]
+    loaded = [_at(solver.at(coil=away * b), amperes) for b in backs]
+    bare = [_at(empty_solver.at(coil=away * b), amperes).impedance + leads for b in backs]
     z = np.array([s.impedance for s in loaded]) + leads - np.array(bare)
-    power = np.array([_work_power(job, s.region_powers) for s in loaded])
+    power = np.array([_work_power(job, s) for s in loaded])
     k0 = int(np.argmin(np.abs(backs)))
     if power[k0] <= 0.0:
         raise BadInput(Fault(f"{job.name}: body", "no work body takes up power, so there is nothing to diagnose"))
-    ln_rho, rho_z, rho_power = _resistivities(job, frequency, is_saturating(solver.live))
-    cut_z, cut_power = _cut(job, frequency)
-    part = PosePart.of(solver)
+    ln_rho, rho_z, rho_power = _resistivities(job, frequency, amperes, is_saturating(solver.live))
+    cut_z, cut_power = _cut(job, frequency, amperes)
+    part = PosePart.of(solver, current=amperes)
     ring = ring_of(part.state, _works(job))
     loops = Loops(drawn, ring, bare[k0], z[k0], frequency, away)
     askew = askew_curves(part, _works(job), drawn.section, ring, lambda x, t: loops.flux(0.0, x, t))
@@ -70,22 +72,45 @@ def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None)
         line, frequency, current, on_time, spread, backs, z, power, complex(bare[k0]), np.array(bare),
         _rest(job, line, complex(bare[k0] + z[k0]), frequency, measured_q), ln_rho, rho_z * reflected0, rho_power,
         cut_power, cut_z, loops.shorted(), loops.pick_up(backs), *askew,
-        _slopes(solver, empty_solver), curve, _cans(job), any(b.charge for b in job.bodies),
+        _slopes(solver, empty_solver, amperes), curve, _cans(job), any(b.charge for b in job.bodies),
         any("glass" in b.material for b in job.bodies if b.role != "work"), sourced=sourced,
     )  # fmt: skip
 
 
-def _frequency(job: Job, drawn: Scene) -> float:
-    """Where (Hz) the machine runs: as [drive] says, or where the source settles on the cold coil."""
-    start = drive_of(job).frequency
-    if not has_source(job):
-        return start
-    impedance = Field.of(field_model(mesh_scene(drawn, start, "coarse"))).state().impedance + coil_leads(drawn, start)
-    return running_frequency(job, complex(impedance), start)
+def _running(job: Job, drawn: Scene) -> tuple[float, float]:
+    """Frequency (Hz) and coil current (A) on the cold part: as [drive] says, or where the source settles.
+
+    What saturates decides both and hangs on them, so it is asked again until both stand still.
+    """
+    drive = drive_of(job)
+    frequency, amperes = drive.frequency, 1.0
+    solver = Field.of(field_model(mesh_scene(drawn, frequency, "coarse")))
+    for _ in range(_MOST):
+        impedance, asked = complex(_at(solver, amperes).impedance) + coil_leads(drawn, frequency), frequency
+        if has_source(job):
+            settled = running_frequency(job, impedance, frequency)
+            solver = solver if settled == frequency else solver.with_frequency(settled)
+            frequency = settled
+        current = drive.respond(1.0, impedance, frequency).current
+        if current <= 0.0:
+            return frequency, amperes  # the shots say why the source stands still
+        before, amperes = amperes, current
+        still = abs(before / current - 1.0) < _STILL and abs(asked / frequency - 1.0) < _STILL
+        if still or not is_saturating(solver.live):
+            return frequency, amperes
+    raise NotConverged(
+        f"the source does not settle on the cold part within {_MOST} fields: {before:.6g} and {current:.6g} A"
+    )
 
 
-def _work_power(job: Job, powers: dict[str, float]) -> float:
-    return sum(powers.get(name, 0.0) for name in _works(job))
+def _at(solver: Field, amperes: float) -> FieldState:
+    """The cold field at a coil current: what saturates shows another part at another current."""
+    return solver.state(drive=solver.drive(amperes))
+
+
+def _work_power(job: Job, state: FieldState) -> float:
+    """Per A^2 of coil current."""
+    return sum(state.region_powers.get(name, 0.0) for name in _works(job)) / abs(state.drive.coil_current) ** 2
 
 
 def _works(job: Job) -> list[str]:
@@ -127,28 +152,32 @@ def _check_room(drawn: Scene, moves: Sequence[float]) -> None:
             check_geometry(drawn.section.with_coil_moved(move))
 
 
-def _resistivities(job: Job, frequency: float, saturating: bool) -> tuple[Array, NDArray[np.complex128], Array]:
+def _resistivities(
+    job: Job, frequency: float, amperes: float, saturating: bool
+) -> tuple[Array, NDArray[np.complex128], Array]:
     """Part of other resistivity: ln ratios, what it adds to the coil and its power, relative to the healthy part.
 
     A mesh must be fine enough for the least resistivity on it. Two serve, so that coil and exterior are condensed twice instead
     of six times; a part that saturates is dear on a fine mesh, so each has its own.
     """
     ln = np.array([-3.0, -1.5, -0.7, 0.0, 0.7, 1.5])
-    got = [_on_one_mesh(job, frequency, x) for x in (np.split(ln, len(ln)) if saturating else (ln[:2], ln[2:]))]
+    got = [
+        _on_one_mesh(job, frequency, amperes, x) for x in (np.split(ln, len(ln)) if saturating else (ln[:2], ln[2:]))
+    ]
     z, p = (np.concatenate([g[k] for g in got]) for k in (0, 1))
     return ln, z / z[3], p / p[3]
 
 
-def _on_one_mesh(job: Job, frequency: float, ln: Array) -> tuple[NDArray[np.complex128], Array]:
+def _on_one_mesh(job: Job, frequency: float, amperes: float, ln: Array) -> tuple[NDArray[np.complex128], Array]:
     """What the work adds to the coil (ohm) and its power per A^2, for ln of its resistivity over the healthy one, rising."""
     least = scene(_with_resistivity(job, math.exp(ln[0])), checked=False)
     solver = Field.of(field_model(mesh_scene(least, frequency, "coarse")))
-    states = [_state_of(solver, math.exp(x - ln[0])) for x in ln]
-    z = np.array([s.impedance for s in states]) - solver.without_work().state().impedance
-    return z, np.array([_work_power(job, s.region_powers) for s in states])
+    states = [_state_of(solver, amperes, math.exp(x - ln[0])) for x in ln]
+    z = np.array([s.impedance for s in states]) - _at(solver.without_work(), amperes).impedance
+    return z, np.array([_work_power(job, s) for s in states])
 
 
-def _state_of(solver: Field, factor: float) -> FieldState:
+def _state_of(solver: Field, amperes: float, factor: float) -> FieldState:
     """The cold field with the resistivity of the work multiplied by `factor`."""
     live = solver.live
     cold = temperatures_at_gauss(live, None)
@@ -157,8 +186,8 @@ def _state_of(solver: Field, factor: float) -> FieldState:
         if body.work:
             rho[live.elements_of(k)] *= factor
     if is_saturating(live):
-        return solve_saturating(solver.reduced, rho, cold, solver.drive())
-    return solver.reduced.solve(rho, reluctivity_at(live, cold)[0], solver.drive())
+        return solve_saturating(solver.reduced, rho, cold, solver.drive(amperes))
+    return solver.reduced.solve(rho, reluctivity_at(live, cold)[0], solver.drive(amperes))
 
 
 def _with_resistivity(job: Job, factor: float) -> Job:
@@ -172,23 +201,26 @@ def _with_resistivity(job: Job, factor: float) -> Job:
     return job.with_values(changes)
 
 
-def _cut(job: Job, frequency: float) -> tuple[complex, float]:
+def _cut(job: Job, frequency: float, amperes: float) -> tuple[complex, float]:
     """What a ring cut open adds to the coil (ohm) and its power per A^2; what cannot be cut loses all of both."""
     try:
         cut = job.with_values({f"body.{b.name}.slit": True for b in job.bodies if b.role == "work"})
         solver = Field.of(field_model(mesh_scene(scene(cut, checked=False), frequency, "coarse")))
     except BadInput:
         return 0j, 0.0
-    got = solver.state()
-    return complex(got.impedance - solver.without_work().state().impedance), _work_power(job, got.region_powers)
+    got = _at(solver, amperes)
+    return complex(got.impedance - _at(solver.without_work(), amperes).impedance), _work_power(job, got)
 
 
-def _slopes(solver: Field, bare: Field) -> tuple[float, float]:
+def _slopes(solver: Field, bare: Field, amperes: float) -> tuple[float, float]:
     """Exponents of frequency of the coil's own resistance and of the part's power per A^2."""
     f, up = solver.model.frequency, 1.05
     other, other_bare = solver.with_frequency(f * up), bare.with_frequency(f * up)
-    r = bare.state().impedance.real, other_bare.state().impedance.real
-    p = tuple(s.state().impedance.real - b.state().impedance.real for s, b in ((solver, bare), (other, other_bare)))
+    r = _at(bare, amperes).impedance.real, _at(other_bare, amperes).impedance.real
+    p = tuple(
+        _at(s, amperes).impedance.real - _at(b, amperes).impedance.real
+        for s, b in ((solver, bare), (other, other_bare))
+    )
     return math.log(r[1] / r[0]) / math.log(up), math.log(p[1] / p[0]) / math.log(up)
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 from coilwright.errors import BadInput
+from coilwright.heating.setup import programme_of
 from coilwright.heating.tank_source import has_source, tank_of, tank_source
 from coilwright.job import Job
 from coilwright.tank.inputs import TankInput
@@ -32,16 +33,18 @@ def sourced_readings(job: Job, stations: int, loaded: complex, empty: complex, h
     tank, omega = tank_of(job), 2.0 * math.pi * frequency
     bare = (empty.real, empty.imag / omega)
     out: dict[str, float] = {}
-    for end, z in (("", loaded), ("-hot", hot), ("-empty", empty)):
-        point = _point(tank, (z.real, z.imag / omega), bare)
+    programme = programme_of(job)
+    first, last = programme.level(0.0) or 1.0, programme.last or 1.0
+    for end, z, level in (("", loaded, first), ("-hot", hot, last), ("-empty", empty, 1.0)):
+        point = _point(tank, (z.real, z.imag / omega), bare, level)
         if point is not None:
             out |= dict(_of(point, end))
     return out
 
 
-def _point(tank: TankInput, coil: Coil, bare: Coil) -> OperatingPoint | None:
+def _point(tank: TankInput, coil: Coil, bare: Coil, level: float) -> OperatingPoint | None:
     try:
-        return operating_point(tank, coil, bare)
+        return operating_point(tank, coil, bare, level)
     except BadInput:  # many sources cannot run on the empty coil: no reading is told for it
         return None
 

@@ -23,7 +23,7 @@ from coilwright.heating.drive import Drive
 from coilwright.heating.march import Steps
 from coilwright.heating.model import ShotModel, shot_model
 from coilwright.heating.result import ShotResult
-from coilwright.heating.setup import drive_of
+from coilwright.heating.setup import drive_of, programme_of
 from coilwright.heating.shot import shoot
 from coilwright.heating.tank_source import TankSource
 from coilwright.job import Job
@@ -360,5 +360,6 @@ def _points(shot: ShotResult, drive: TankSource) -> Sequence[OperatingPoint]:
     if not len(on) or source is None:
         return ()
     picks = {int(on[0]), int(on[-1]), int(np.argmax(source.bank_voltage)), int(np.argmax(source.bank_current))}
-    tank = drive.tank.tank
-    return [operating_point(tank, (float(coil.resistance[k]), float(coil.inductance[k]))) for k in sorted(picks)]
+    tank, levels = drive.tank.tank, programme_of(shot.model.scene.job).levels(list(shot.trace.time))
+    loaded = {k: (float(coil.resistance[k]), float(coil.inductance[k])) for k in sorted(picks)}
+    return [operating_point(tank, z, level=levels[k] or 1.0) for k, z in loaded.items()]
