@@ -8,6 +8,7 @@ from pathlib import Path
 from coilwright.errors import BadInput, Fault
 
 _JOB = re.compile(r"^\s*format\s*=\s*\d", re.M)
+_SHEET = re.compile(r"^\s*\[trial\]", re.M)  # the sheet of a trial has a format too
 _LOOKED = 400  # files looked at
 _DEPTH = 3
 
@@ -61,9 +62,10 @@ class Folder:
 def _is_job(path: Path) -> bool:
     try:
         with path.open("rb") as file:
-            return bool(_JOB.search(file.read(20_000).decode("utf-8", "replace")))
+            begin = file.read(20_000).decode("utf-8", "replace")
     except OSError:
         return False
+    return bool(_JOB.search(begin)) and not _SHEET.search(begin)
 
 
 def _shown(name: str) -> str:
