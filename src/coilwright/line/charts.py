@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 # Mean range of two normal values in units of sigma, and the upper factor of their range chart: 2/sqrt(pi) rounded as the
 # handbook tables have it, so that limits agree with charts drawn by hand.
 D2_OF_TWO, D4_OF_TWO = 1.128, 3.267
+_LEAST_FOR_LAG = 12  # fewer values tell nothing about their neighbours
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +77,26 @@ def individuals(values: ArrayLike, base: int | None = None) -> Chart:
     """
     x = _series(values, 2, "individuals chart")
     mean, spread = mean_sigma(x[:base])
-    return _flat("individuals", x, mean, mean - 3.0 * spread, mean + 3.0 * spread)
+    return _flat("individuals", x, mean, mean - 3.0 * spread, mean + 3.0 * spread, _neighbours(x[:base]))
+
+
+def lag_one(values: ArrayLike) -> float:
+    """Correlation of every value with the next one (e-Handbook 1.3.5.12, lag 1); nan when all are equal."""
+    x = _series(values, 2, "correlation of neighbours")
+    d = x - np.mean(x)
+    square = float(d @ d)
+    return float(d[:-1] @ d[1:]) / square if square > 0.0 else math.nan
+
+
+def _neighbours(x: Array) -> tuple[str, ...]:
+    """A word on limits that come from moving ranges where neighbours are not independent (three sigma of none, 1/sqrt(n))."""
+    if len(x) < _LEAST_FOR_LAG or not np.ptp(x) > 0.0:
+        return ()
+    r = lag_one(x)
+    if abs(r) < 3.0 / math.sqrt(len(x)):
+        return ()
+    what = "go together, so that the limits are too narrow" if r > 0.0 else "alternate, so that the limits are too wide"
+    return (f"neighbouring values {what} (correlation {r:+.2f} from one to the next)",)
 
 
 def moving_range(values: ArrayLike) -> Chart:
