@@ -58,7 +58,8 @@ def askew_curves(
 
     aside = np.linspace(0.0, _reach(_MOST_OFFSET * radius, lambda x: fits(offset(x))), _OFFSETS)
     turned = np.linspace(0.0, _reach(_MOST_TILT, lambda x: fits(tilt(x))), _TILTS)
-    power, added = part.answers([*map(offset, aside), *map(tilt, turned)], work)
+    within = [b.name for b in part.state.reduced.live.bodies if set(b.mesh.regions) & set(work)]  # joined ones are one body
+    power, added = part.answers([*map(offset, aside), *map(tilt, turned)], within)
     every = np.array([power / power[0], added.real / added[0].real, added.imag / added[0].imag])
     through = np.array([*(flux(x, 0.0) for x in aside), *(flux(0.0, x) for x in turned)])
     ratios = np.vstack([through / through[0], every])
