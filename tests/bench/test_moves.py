@@ -19,7 +19,7 @@ def test_a_turn_of_a_helix_takes_the_winding_with_it():
 
 def test_bodies_and_points_move():
     assert moved(JOB, "body:ring", 0.0, -0.00025) == {'body."ring".centre': "-0.25 mm"}
-    assert moved(JOB, "point:pyrometer spot", 0.001, 0.0) == {'point."pyrometer spot".r': "6 mm"}
+    assert moved(JOB, "point:pyrometer spot", 0.001, 0.0) == {'point."pyrometer spot".r': "6.75 mm"}
     assert moved(JOB, "point:pyrometer spot", -1.0, 0.0)['point."pyrometer spot".r'] == "0 mm"
 
 

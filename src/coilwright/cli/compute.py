@@ -150,6 +150,10 @@ def _shot_text(result: ShotResult) -> str:
         )
         for name, body in trace.bodies.items()
     ]
+    rows += [
+        (f"at {name}", f"{at[-1] - ZERO_CELSIUS:.0f} degC", f"{at.max() - ZERO_CELSIUS:.0f} degC", "", "")
+        for name, at in trace.points.items()
+    ]
     lines += ["", table(rows, ("body", "mean at end", "hottest", "power at start", "most"))]
     on = coil.current > 0.0
     if on.any():
