@@ -7,6 +7,7 @@ Unknowns x = [h of every turn; voltage U of every turn] per ampere and per tesla
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -58,8 +59,17 @@ class CoilSystem:
     def turn_powers(self, x: ComplexArray) -> Array:
         """Loss (W) in every turn as wound: a part turn is computed as a whole ring carrying its weight of the current,
         but really is an arc of that share carrying all of it, so its loss is the ring's over the weight."""
-        rings = [t.loss(h, u) for t, (h, u) in zip(self.turns, self.split(x), strict=True)]
-        return np.array(rings) / self.weights
+        rings = np.empty(len(self.turns))
+        for kind, members in self.alike:
+            h = np.column_stack([x[self.start[i] : self.start[i + 1]] for i in members])
+            rings[members] = kind.losses(h, x[self.n_field + np.array(members)])
+        return rings / self.weights
+
+    @cached_property
+    def alike(self) -> list[tuple[CondensedTurn, list[int]]]:
+        """Each condensed turn with the numbers of those that share it."""
+        kinds = {id(t): (t, [j for j, other in enumerate(self.turns) if other is t]) for t in self.turns}
+        return list(kinds.values())
 
     @property
     def has_bundles(self) -> bool:

@@ -1,4 +1,4 @@
-"""The finite-element operators inside the bodies, kept per Gauss point so that a new material state is cheap.
+"""What the finite elements inside the bodies need at their Gauss points.
 
 Weak form, unknown A (not r A, whose 1/r weights diverge beside the axis), A = 0 on the axis, e^{+jwt}, rms:
     int nu [dzA dzv + (drA + A/r)(drv + v/r)] r dr dz + jw int sigma A v r dr dz
@@ -19,17 +19,13 @@ from coilwright.section.quad9 import Array, IntArray
 
 @dataclass(frozen=True, eq=False)
 class Interior:
-    """`stiffness`, `mass` (e, q, 81): each Gauss point's share of an element matrix for nu = 1, sigma = 1.
-
-    `curl` (e, 9, q) holds drN + N/r (1/m); `free` (f,) are the nodes off the axis, `position` (n,) their running
+    """`curl` (e, 9, q) holds drN + N/r (1/m); `free` (f,) are the nodes off the axis, `position` (n,) their running
     number, -1 on the axis. `area` (e, q) is dr dz, `ring` (e, q) is r dr dz.
     """
 
     mesh: Mesh
     skin: Skin
     curl: Array
-    stiffness: Array
-    mass: Array
     free: IntArray
     position: IntArray
     ring: Array
@@ -54,17 +50,10 @@ class Interior:
 
 
 def interior_of(mesh: Mesh) -> Interior:
-    """Operators of a mesh; 20 kB per element."""
+    """Operators of a mesh."""
     g = mesh.gauss
     ring = g.r * g.weight
     curl = g.d_r + g.shape[None] / g.r[:, None, :]
-    e, q = ring.shape
-    weighted_curl = np.swapaxes(curl, 1, 2)
-    weighted_z = np.swapaxes(g.d_z, 1, 2)
-    stiffness = weighted_curl[:, :, :, None] * weighted_curl[:, :, None, :]
-    stiffness += weighted_z[:, :, :, None] * weighted_z[:, :, None, :]
-    stiffness *= ring[:, :, None, None]
-    products = np.einsum("iq,jq->qij", g.shape, g.shape)
     free = np.flatnonzero(~mesh.on_axis)
     position = np.full(len(mesh.points), -1, dtype=np.int64)
     position[free] = np.arange(len(free))
@@ -72,8 +61,6 @@ def interior_of(mesh: Mesh) -> Interior:
         mesh,
         skin_of(mesh),
         curl,
-        stiffness.reshape(e, q, 81),
-        (ring[:, :, None] * products.reshape(1, q, 81)),
         free,
         position,
         ring,
@@ -84,6 +71,4 @@ def no_interior() -> Interior:
     """The interior of no body at all."""
     none = np.zeros(0, dtype=np.int64)
     mesh = Mesh(np.zeros((0, 2)), np.zeros((0, 9), dtype=np.int64), none, ())
-    zero = np.zeros((0, 16))
-    products = np.zeros((0, 16, 81))
-    return Interior(mesh, no_skin(), np.zeros((0, 9, 16)), products, products, none, none, zero)
+    return Interior(mesh, no_skin(), np.zeros((0, 9, 16)), none, none, np.zeros((0, 16)))

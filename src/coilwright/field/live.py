@@ -87,6 +87,13 @@ class Live:
         return np.asarray(np.unique(self.pattern.slot, return_index=True)[1])
 
     @cached_property
+    def element_slots(self) -> IntArray:
+        """(e, 81): where element entries go in `pattern`, -1 on the axis."""
+        out = np.full(len(self.element_entries), -1, dtype=np.int64)
+        out[self.element_entries] = self.pattern.slot[: int(self.element_entries.sum())]
+        return out.reshape(-1, 81)
+
+    @cached_property
     def newton_pattern(self) -> Pattern:
         """Real and imaginary parts interleaved in the complex ordering: blocks (re,re), (re,im), (im,re), (im,im)."""
         row, column = self.real_pairs

@@ -20,10 +20,11 @@ import scipy.linalg as sl
 
 from coilwright.field.coil_system import N_DRIVES, CoilSystem
 from coilwright.field.exterior import MU0, blocks
+from coilwright.field.kernels import system_entries
 from coilwright.field.live import Live
 from coilwright.field.skin import ComplexArray, Skin, joined
 from coilwright.field.state import FieldState
-from coilwright.section.quad9 import Array, BoolArray
+from coilwright.section.quad9 import Array
 
 PairBlocks = dict[tuple[int, int, int], tuple[Array, Array]]
 
@@ -63,16 +64,12 @@ class Reduced:
     ups: Array
     coil_up: float
 
-    def material_data(self, sigma: Array, nu: Array | None) -> ComplexArray:
-        """Entries of the system matrix for conductivity (S/m) and reluctivity (m/H), both (e, q); `nu` None leaves the
-        stiffness out."""
+    def material_data(self, sigma: Array, nu: Array) -> ComplexArray:
+        """Entries of the system matrix for conductivity (S/m) and reluctivity (m/H), both (e, q)."""
         live, inside = self.live, self.live.interior
-        mass = np.matmul(sigma[:, None, :], inside.mass).ravel()
-        keep: BoolArray | slice = slice(None) if live.element_entries.all() else live.element_entries
         data = self.base.copy()
-        if nu is not None:
-            data.real += live.pattern.add_up(np.matmul(nu[:, None, :], inside.stiffness).ravel()[keep])
-        data.imag += self.omega * live.pattern.add_up(mass[keep])
+        g = inside.mesh.gauss
+        system_entries(nu, self.omega * sigma, inside.curl, g.d_z, g.shape, inside.ring, live.element_slots, data)
         first = int(live.element_entries.sum()) + len(live.boundary) ** 2
         for k in range(len(live.loops)):
             load = live.loop_load(k, sigma)
@@ -117,7 +114,8 @@ class Reduced:
         if self.coil is None:
             return np.zeros(0, dtype=complex)
         rows = np.zeros(len(self.coil.voltage_row), dtype=complex)
-        rows[: self.coil.n_field] = self.coil_rows @ self._on_skin(state)
+        on_skin = self._on_skin(state).view(float).reshape(-1, 2)
+        rows[: self.coil.n_field] = (self.coil_rows @ on_skin).view(complex)[:, 0]
         return np.asarray(self.coil.alone @ state.drive.vector - self.coil.solve(rows))
 
     def coil_voltage(self, state: FieldState) -> complex:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coilwright.errors import NotConverged
-from coilwright.field.flux_kernels import flux_density, jacobian_blocks, stiffness_times
+from coilwright.field.kernels import flux_density, jacobian_blocks, stiffness_times
 from coilwright.field.laws import reluctivity_at
 from coilwright.field.reduced import Drive, Reduced
 from coilwright.field.skin import ComplexArray, Sparse
@@ -137,7 +137,7 @@ class _Newton:
     def __init__(self, reduced: Reduced, sigma: Array, temperature: Array, smallest: float, rhs: ComplexArray) -> None:
         self.reduced, self.temperature = reduced, temperature
         self.smallest, self.rhs = smallest, rhs
-        self.constant = reduced.material_data(sigma, None)  # all that does not hang on the field
+        self.constant = reduced.material_data(sigma, np.zeros_like(sigma))  # all that does not hang on the field
         self.matrix = reduced.live.pattern.matrix(self.constant)
 
     def at(self, x: ComplexArray) -> _Place:

@@ -12,6 +12,7 @@ from coilwright.field.bundle import Bundle, bundle_loss
 from coilwright.field.exterior import MU0
 from coilwright.field.inputs import ConductorTurn
 from coilwright.field.interior import Interior, interior_of
+from coilwright.field.kernels import system_entries
 from coilwright.field.skin import ComplexArray
 from coilwright.section.mesh import Mesh
 from coilwright.section.quad9 import Array
@@ -44,27 +45,25 @@ class CondensedTurn:
         out[self.interior.free] = self.response[:, :-1] @ h + self.response[:, -1] * voltage
         return out
 
-    def power(self, h: ComplexArray, voltage: complex) -> float:
-        """Dissipation (W) from boundary values alone; equal to the volume integral of the discrete field.
+    def powers(self, h: ComplexArray, voltages: ComplexArray) -> Array:
+        """Dissipation (W) of rings with the columns of `h` (nh, m) and `voltages` (m,), from boundary values alone; equal
+        to the volume integral of the discrete field.
 
         From int sigma |-jw A + U/(2 pi r)|^2 with the weak form tested by conj(A).
         """
-        skin, omega = self.interior.skin, self.omega
-        a = self.to_potential[:, :-1] @ h + self.to_potential[:, -1] * voltage
-        flux = self.flux_row[:-1] @ h + self.flux_row[-1] * voltage
-        entering = np.vdot(a, skin.mass @ h) + voltage * np.conj(flux)
-        return float(
-            2.0 * np.pi * omega * np.imag(entering)
-            + abs(voltage) ** 2 * self.conductance
-            + 4.0 * np.pi * omega * np.imag(np.conj(voltage) * flux)
-        )
+        both = np.vstack([h, voltages])
+        flux = self.flux_row @ both
+        entering = np.sum(np.conj(self.to_potential @ both) * (self.interior.skin.mass @ h), axis=0)
+        drawn = np.imag(entering + voltages * np.conj(flux)) + 2.0 * np.imag(np.conj(voltages) * flux)
+        return np.asarray(2.0 * np.pi * self.omega * drawn + np.abs(voltages) ** 2 * self.conductance)
 
-    def loss(self, h: ComplexArray, voltage: complex) -> float:
-        """Loss (W) of the ring as it really is: of the strands when it is a bundle."""
+    def losses(self, h: ComplexArray, voltages: ComplexArray) -> Array:
+        """Loss (W) of the rings as they really are: of the strands when they are bundles."""
         if self.bundle is None:
-            return self.power(h, voltage)
-        current = complex(-self.interior.skin.circulation @ h)
-        return bundle_loss(self.bundle, self.interior, self.omega, self.nodal(h, voltage), current)
+            return self.powers(h, voltages)
+        currents = -self.interior.skin.circulation @ h
+        rings = zip(h.T, voltages, currents, strict=True)
+        return np.array([bundle_loss(self.bundle, self.interior, self.omega, self.nodal(x, u), i) for x, u, i in rings])
 
     def volume_current(self, h: ComplexArray, voltage: complex) -> complex:
         """Net current (A) as the volume integral of J; the boundary integral must agree."""
@@ -83,11 +82,12 @@ def condense(turn: ConductorTurn, omega: float) -> CondensedTurn:
         rho = turn.bundle.stand_in(omega, float(np.ptp(mesh.points, axis=0).max()))
     sigma = np.where(conducts, 1.0 / rho, 0.0) * np.ones_like(inside.area)
     reluctivity = np.where(conducts, 1.0 / (MU0 * turn.relative_permeability), 1.0 / MU0) * np.ones_like(sigma)
-    element = np.matmul(reluctivity[:, None, :], inside.stiffness) + 1j * omega * np.matmul(
-        sigma[:, None, :], inside.mass
-    )
+    g = mesh.gauss
+    own = np.arange(81 * len(mesh.quads)).reshape(-1, 81)
+    element = np.zeros(own.size, dtype=complex)
+    system_entries(reluctivity, omega * sigma, inside.curl, g.d_z, g.shape, inside.ring, own, element)
     row, column = np.repeat(mesh.quads, 9, axis=1).ravel(), np.tile(mesh.quads, (1, 9)).ravel()
-    matrix = sp.csc_matrix((element.ravel(), (row, column)), (n, n))
+    matrix = sp.csc_matrix((element, (row, column)), (n, n))
     share = ((sigma * inside.area) @ mesh.gauss.shape.T).ravel() / (2.0 * np.pi)
     load = np.bincount(mesh.quads.ravel(), share, minlength=n).astype(float)
     skin = inside.skin

@@ -1,4 +1,4 @@
-"""Compiled loops of the saturating solver: flux density, what the reluctivity adds to the residual and to the Jacobian.
+"""Compiled loops over elements: system matrices, and flux density, residual and Jacobian of saturating bodies.
 
 Arrays as in `interior`: quads (e, 9), curl and d_z (e, 9, q), ring (e, q). B_r = -sum A dzN, B_z = sum A curlN.
 """
@@ -12,6 +12,35 @@ import numpy as np
 from coilwright.field.compiled import compiled
 from coilwright.field.skin import ComplexArray
 from coilwright.section.quad9 import Array, IntArray
+
+
+@compiled
+def system_entries(
+    nu: Array, sigma_omega: Array, curl: Array, d_z: Array, shape: Array, ring: Array, slots: IntArray,
+    out: ComplexArray,
+) -> None:  # fmt: skip
+    """out[slots] += int nu (curlN curlN' + dzN dzN') + j w sigma N N', r dr dz; slots (e, 81), -1 on the axis.
+
+    `sigma_omega` (e, q) is w sigma, `shape` (9, q) the shape functions.
+    """
+    c, d, n = np.empty(9), np.empty(9), np.empty(9)
+    stiff, mass = np.empty((9, 9)), np.empty((9, 9))
+    for e in range(ring.shape[0]):
+        stiff[:], mass[:] = 0.0, 0.0
+        for q in range(ring.shape[1]):
+            for i in range(9):
+                c[i], d[i], n[i] = curl[e, i, q], d_z[e, i, q], shape[i, q]
+            w, s = nu[e, q] * ring[e, q], sigma_omega[e, q] * ring[e, q]
+            for i in range(9):
+                wc, wd, sn = w * c[i], w * d[i], s * n[i]
+                for j in range(9):
+                    stiff[i, j] += wc * c[j] + wd * d[j]
+                    mass[i, j] += sn * n[j]
+        for i in range(9):
+            for j in range(9):
+                k = slots[e, 9 * i + j]
+                if k >= 0:
+                    out[k] += complex(stiff[i, j], mass[i, j])
 
 
 @compiled
