@@ -27,6 +27,7 @@ from coilwright.heat.tables import LOWEST, STEP, build
 from coilwright.section.quad9 import Array, BoolArray, IntArray
 
 GRID = (LOWEST, STEP)
+_NO_MEANS = np.zeros(0)
 kernels: Any = compiled  # numba's dispatchers carry no signature a type checker could follow
 
 
@@ -228,13 +229,17 @@ class Operators:
 
     def far(self, temperature: Array, answer: Answer | None) -> Far:
         """What is felt from afar at a temperature."""
-        means = self.mean_rows @ temperature if self.model.contacts else np.zeros(0)
+        means = self.mean_rows @ temperature if self.model.contacts else _NO_MEANS
         if answer is None:
-            ambient = self.tables.ambient_emission(self.model.ambient)
-            return Far(np.broadcast_to(ambient, (self.patches.count, len(ambient))), means)
+            return Far(self._from_around, means)
         emission, _ = self.patch_emission(temperature)
-        arriving = np.einsum("bij,jb->ib", answer.of_emission, emission) + answer.fixed
-        return Far(arriving, means)
+        return Far(answer.arriving(emission), means)
+
+    @cached_property
+    def _from_around(self) -> Array:
+        """(p, bands) W/m^2 arriving where no surface sees another."""
+        ambient = self.tables.ambient_emission(self.model.ambient)
+        return np.tile(ambient, (self.patches.count, 1))
 
     def patch_emission(self, temperature: Array) -> tuple[Array, Array]:
         """Mean emission (W/m^2) and mean emissivity of every patch and band."""

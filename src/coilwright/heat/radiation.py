@@ -25,6 +25,10 @@ class Answer:
     of_emission: Array
     fixed: Array
 
+    def arriving(self, emission: Array) -> Array:
+        """(p, bands) W/m^2 for patch emissions (p, bands) in W/m^2."""
+        return np.asarray(np.matmul(self.of_emission, emission.T[:, :, None])[:, :, 0].T + self.fixed)
+
 
 @dataclass(frozen=True, eq=False)
 class Exchange:

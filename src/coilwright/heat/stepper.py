@@ -22,6 +22,7 @@ from coilwright.heat.radiation import Answer
 from coilwright.section.quad9 import Array
 
 Source = Callable[[float], Array]
+Pair = tuple[Array, Array]
 
 GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
 _REST = (1.0 - GAMMA) / GAMMA
@@ -306,7 +307,7 @@ class Stepper:
         begin = state.slope if state.slope is not None else k1 - (k2 - k1) * GAMMA / (1.0 - GAMMA)
         return StepTrial(
             state=end,
-            error_kelvin=self._error(dt, state.rise, first, second) if converged else math.inf,
+            error_kelvin=self._error(dt, state, (k1, k2), (first, second)) if converged else math.inf,
             losses=self._lost(dt, one, two),
             input=dt * ((1.0 - GAMMA) * self._power(early) + GAMMA * self._power(late)),
             charge_heat=0.0 if heat is None else ops.total(heat),
@@ -319,21 +320,19 @@ class Stepper:
             stages=(one.temperature, two.temperature),
         )
 
-    def _error(self, dt: float, before: Array | None, first: Array, last: Array) -> float:
-        """Local error (K) from the rates (e, q) of the enthalpy at the step's start and stages: by their second divided
-        difference; at a restart, a tenth of their change.
+    def _error(self, dt: float, state: ThermalState, slopes: Pair, rises: Pair) -> float:
+        """Local error (K) from the rates of temperature and enthalpy at the stages and at the end of the last step.
 
-        The heat missed is turned into kelvin by the stage matrix, which damps what the next steps forget by themselves
-        (E. Hairer, G. Wanner, Solving ODEs II, 2nd ed., section IV.8, from memory). The rate of the temperature itself
-        jumps wherever a peak of the specific heat passes: on hardened steel it would halve the steps for nothing.
+        In the mean of a region it is the temperature's: it adds up from step to step. At single places it is the
+        enthalpy missed, turned into kelvin by the stage matrix, which damps what the next steps forget by themselves
+        (E. Hairer, G. Wanner, Solving ODEs II, 2nd ed., section IV.8, from memory): the temperature's own rate jumps
+        wherever a peak of the specific heat passes, and on hardened steel it would halve the steps for nothing.
         """
-        if before is None:
-            missed = 0.1 * dt * (last - first)
-        else:
-            missed = _LTE * dt * ((last - first) / (1.0 - GAMMA) - (first - before) / GAMMA)
         if self._factor is None:
             return math.inf
-        return float(np.abs(self._factor.solve(self.operators.load(missed))).max())
+        whole = np.abs(self.operators.mean_rows @ _missed(dt, state.slope, *slopes)).max()
+        local = np.abs(self._factor.solve(self.operators.load(_missed(dt, state.rise, *rises)))).max()
+        return float(max(whole, local))
 
     def _power(self, source: Array | None) -> float:
         return 0.0 if source is None else self.operators.total(source)
@@ -390,3 +389,10 @@ class Stepper:
         if self._answer is None or np.abs(emissivity - self._answer[0]).max() > 1e-4:
             self._answer = (emissivity, exchange.answer(emissivity))
         return self._answer[1]
+
+
+def _missed(dt: float, before: Array | None, one: Array, two: Array) -> Array:
+    """Local error of what has these rates: by their second divided difference; at a restart, a tenth of their change."""
+    if before is None:
+        return 0.1 * dt * (two - one)
+    return _LTE * dt * ((two - one) / (1.0 - GAMMA) - (one - before) / GAMMA)

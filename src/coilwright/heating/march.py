@@ -23,8 +23,7 @@ from coilwright.section.quad9 import Array
 
 _SAFETY, _SHRINK, _GROW = 0.85, 0.4, 1.8
 # With q linear in time the corrector leaves about a third of the predictor's mismatch (own runs, bar through Curie).
-# What a whole body has in common is not evened out by conduction: it adds up from step to step and counts double.
-_MISMATCH_SHARE, _WHOLE_SHARE = 1.0 / 3.0, 2.0 / 3.0
+_MISMATCH_SHARE = 1.0 / 3.0
 # A trial that is corrected anyway is settled to this share of the tolerance only.
 _PREDICTED = 0.02
 _SAME_FREQUENCY = 1e-4
@@ -243,10 +242,8 @@ class _Marcher:
         if not self.corrected:
             return trial, loss, answer, 0.0
         corrected = self.stepper.step(state, dt, self._correction(loss), near=trial)
-        moved = corrected.state.temperature - trial.state.temperature
-        local = float(np.max(np.abs(moved)))
-        whole = float(np.max(np.abs(self.stepper.operators.mean_rows @ moved)))
-        return corrected, loss, answer, max(_MISMATCH_SHARE * local, _WHOLE_SHARE * whole)
+        moved = float(np.max(np.abs(corrected.state.temperature - trial.state.temperature)))
+        return corrected, loss, answer, moved * _MISMATCH_SHARE
 
     def _prediction(self) -> Source:
         last, before = self._loss, self.before
