@@ -10,15 +10,17 @@ from coilwright.heating.shot import shoot
 from coilwright.job import load, loads
 from coilwright.section.scene import scene
 from coilwright.window.margins import Runner
-from coilwright.window.source import FixtureSource, SourceTable, decides
+from coilwright.window.result import _source_end
+from coilwright.window.source import SourceTable, decides
 from coilwright.window.stations import FixtureModel, Station
 from coilwright.window.study import Effort, Study
+from coilwright.window.yields import centre
 from tests.window.jobs import EXAMPLES
 
 PATH = EXAMPLES / "indicator-tube-getter" / "with-tank.toml"
 FED = PATH.read_text(encoding="utf-8")
 # the same source on a loose rein: what flows follows the tank
-LOOSE = FED.replace('hold = "coil current"\ncoil_current = "132 A"', 'hold = "level"\nlevel = 0.35')
+LOOSE = FED.replace('hold = "coil current"\ncoil_current = "132 A"', 'hold = "level"\nlevel = 0.22')
 VARIES = """
 [[varies]]
 what = "capacitor.1.capacitance"
@@ -78,21 +80,30 @@ def test_a_source_with_a_stated_control_is_left_out():
     assert not decides(job)
 
 
-def test_what_is_read_off_the_table_is_the_answer_of_the_source():
-    job = loads(LOOSE, "fed.toml")
-    model = FixtureModel(job, level="coarse")
-    cell = model.cells.at()
-    source = FixtureSource(job, 1, "series")
+HOLDS_POWER = FED.replace('hold = "coil current"\ncoil_current = "132 A"', 'hold = "power"\npower = "400 W"')
+
+
+@pytest.mark.parametrize("text", [LOOSE, LOOSE.replace("0.22", "0.33"), FED, HOLDS_POWER],
+                         ids=["fixed level", "level near the limit", "holds its current", "holds its power"])  # fmt: skip
+def test_what_is_read_off_the_table_is_the_answer_of_the_source(text):
+    """Coils of other impedance, mains of other height, and told to give more: its limits included."""
+    model = FixtureModel(loads(text, "fed.toml"), level="coarse")
+    cell, source = model.cells.at(), model.source
     table = SourceTable.of(source, cell.loaded, model.frequency)
+    usual = source.answer(cell.loaded, model.frequency).current
+    power = 2.0 if text is HOLDS_POWER else 1.0  # the setting counts as current
+    limited = set()
     for r, x in ((0.93, 1.02), (1.1, 0.97), (1.0, 1.0)):
         z = complex(cell.loaded.real * r, cell.loaded.imag * x)
-        wanted = source.answer(z, model.frequency).current / source.answer(cell.loaded, model.frequency).current
-        assert table.current(np.array([z]))[0] == pytest.approx(wanted, rel=3e-3)
-    low = source.answer(cell.loaded, model.frequency, mains=0.93).current
-    assert table.under(np.array([0.93]))[0] == pytest.approx(
-        low / source.answer(cell.loaded, model.frequency).current, rel=2e-3
-    )
-    assert low == pytest.approx(0.93 * source.answer(cell.loaded, model.frequency).current, rel=1e-3)
+        for setting in (0.8, 1.0, 1.3, 1.7):
+            for mains in (0.9, 1.0, 1.06):
+                got = source.under(mains).respond(setting**power, z, model.frequency)
+                limited.add(bool(got.limited_by))
+                assert table.current(np.array([z]), setting, mains)[0] == pytest.approx(got.current / usual, rel=3e-3)
+    assert limited == {True, False}
+    top = source.usual.respond((1.001 * table.most) ** power, cell.loaded, model.frequency)
+    below = source.usual.respond((0.99 * table.most) ** power, cell.loaded, model.frequency)
+    assert top.limited_by and not below.limited_by
 
 
 def test_faults_reach_the_source():
@@ -116,3 +127,19 @@ def test_drawn_capacitors_and_mains_reach_the_level():
         exact = model.solve({1: Station(sideways=sideways)}, setting=mains)
         assert told[k] == pytest.approx(exact.heating_current[0] / study.model.nominal_current, rel=3e-3)
     assert np.ptp(told) > 0.02
+
+
+def test_the_window_of_the_setting_ends_where_the_source_does():
+    """33 % drive, 30 A at most: 4 % more and the source is at its limit, which the curve, the text and the draws know."""
+    mains = '\n[[varies]]\nwhat = "mains"\nby = "3 %"\neach = "common"\n'
+    study = Study.of(loads(LOOSE.replace("0.22", "0.33") + mains, "fed.toml"), Effort(runs=8, fresh=0, reshoot=1))
+    middle = centre(study, 200)
+    assert middle.source_end == pytest.approx(212.15 / 204.33, rel=2e-3)
+    assert middle.curve[0][-1] == pytest.approx(middle.source_end, rel=1e-9)
+    draws = study.draw(400, 3)
+    told = study.judge(draws).level[:, 0]
+    asked = draws.values["mains"][:, 0]
+    assert told.max() == pytest.approx(middle.source_end, rel=2e-3) and asked.max() > 1.06
+    assert told[asked < 1.03] == pytest.approx(asked[asked < 1.03], rel=2e-3)
+    (finding,) = _source_end(study, middle)
+    assert finding.severity == "warning" and "the source current limit (30 A)" in finding.text

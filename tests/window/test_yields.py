@@ -1,5 +1,6 @@
 """Yield, causes and limits: closed forms where the margin is linear, full runs where it is not."""
 
+import copy
 import math
 from dataclasses import replace
 
@@ -24,6 +25,7 @@ from coilwright.window.yields import (
     insensitive,
     proven_share,
     sample_for,
+    settled,
     two_quantities,
     variance_shares,
 )  # fmt: skip
@@ -156,7 +158,7 @@ each = "common"
 
 @pytest.fixture(scope="module")
 def real():
-    return Study.of(ring_job(2, "60 mm", REAL), Effort(runs=20, fresh=5, refine=5, seed=3))
+    return Study.of(ring_job(2, "60 mm", REAL), Effort(runs=20, fresh=5, refine=5, reshoot=0, seed=3))
 
 
 def test_surrogate_yield_against_full_runs(real):
@@ -182,6 +184,15 @@ def test_surrogate_yield_against_full_runs(real):
     assert low <= found.parts.high and found.parts.low <= high  # the intervals overlap
     assert 0.02 < 1.0 - found.parts.share < 0.98
     assert np.sqrt(np.mean(real.errors[:, 0] ** 2)) < 3e-3
+
+
+def test_full_shots_of_drawn_parts_settle_the_yield(real):
+    """Three thousand shots of two stations: a few of them shot in full leave no verdict in doubt, and clear ones are clear."""
+    found = forecast(real, 3000)
+    known = settled(copy.copy(real), found, 40)
+    said = known.settled
+    assert said.near > 2 * said.shot and said.left == 0 and said.wrong < 0.2 and said.checked > 0 and said.wrongly == 0
+    assert found.parts.low <= known.parts.low <= known.parts.share <= known.parts.high <= found.parts.high
 
 
 def test_map_and_window(real):

@@ -161,6 +161,7 @@ def _setting(result: WindowResult) -> str:
         f"setting of the source: as drawn all stations pass from {low} to {high} of it; {place} "
         f"{100 * c.setting:.1f} %\n  yield (limits of materials counted too) {100 * c.yield_now:.1f} % now, "
         f"{100 * c.yield_there:.1f} % there"
+        + ("" if c.source_end is None else f"; the source gives no more from {100 * c.source_end:.1f} % on")
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,8 +58,9 @@ class Levels:
             return [np.full(shape, m) for m in self.mean]
         return [(s(x) * size).reshape(shape) for s, size in zip(self.stand_ins, self.sizes, strict=True)]
 
-    def __call__(self, x: Array, setting: Array, crooked: Askew | None) -> Array:
-        """(shots, stations) A: the heating currents at x (shots * stations, d) and settings (shots,) over the healthy one.
+    def __call__(self, x: Array, setting: Array, mains: Array, crooked: Askew | None) -> Array:
+        """(shots, stations) A: the heating currents at x (shots * stations, d), settings and mains (shots,) over the healthy
+        ones; the mains reach the job's own source only.
 
         What neighbours add to a part is taken between nominal coils: good to a thousandth of the current.
         """
@@ -74,35 +75,38 @@ class Levels:
                 added_x * crooked.inductance.reshape(shape),
             )
             reflected = (added_r + 1j * added_x) / coupling**2
-        if self.table is not None:  # one tank for all, or every station with its own
-            separate = self.model.fixture.feed == "separate"
-            setting = setting[:, None] * np.exp(own) if separate else setting * np.exp(own).mean(axis=1)
-        return self._heating(empty, reflected, coupling, setting * self.model.setting)
+        return self._heating(empty, reflected, coupling, self._flows(own, setting, mains), setting * self.model.setting)
 
-    def _strength(self, total: Complex) -> Array:
-        if self.table is not None:
-            return self.table.current(total)
-        return strength(total, self.model.fixture.control)
+    def _flows(self, own: Array, setting: Array, mains: Array) -> Callable[[Complex], Array]:
+        """What flows (A) at the terminals for impedances there."""
+        f, table, usual = self.model.fixture, self.table, self.model.setting
+        if table is None:
+            return lambda z: np.asarray(setting * usual * strength(z, f.control))
+        if f.feed == "separate":  # every station behind its own tank
+            return lambda z: usual * np.exp(own) * table.current(z, setting[:, None], mains[:, None])
+        return lambda z: usual * np.exp(own).mean(axis=1) * table.current(z, setting, mains)
 
-    def _heating(self, empty: Complex, reflected: Complex, coupling: Array, setting: Array) -> Array:
+    def _heating(
+        self, empty: Complex, reflected: Complex, coupling: Array, flows: Callable[[Complex], Array], held: Array
+    ) -> Array:
+        """`flows`: current (A) at the terminals for impedances there, (shots,) or of every station by itself (shots, n);
+        `held` (shots,): what sources without a table hold."""
         f, nominal = self.model.fixture, self.model.network
         beside = nominal.flux - np.diag(np.diag(nominal.flux))
         if f.feed == "series":  # every coil carries the same current: no system to solve
             through = coupling + beside.sum(axis=1)
             total = empty.sum(axis=1) + nominal.mutual.sum() + np.sum(reflected * through**2, axis=1)
-            current = setting * self._strength(total)
-            return np.asarray(np.abs(through) * current[:, None])
+            return np.asarray(np.abs(through) * flows(total)[:, None])
         flux = np.broadcast_to(beside, (*coupling.shape, coupling.shape[1])).copy()
         k = np.arange(coupling.shape[1])
         flux[:, k, k] += coupling
         matrix = np.einsum("ski,sk,skj->sij", flux, reflected, flux) + nominal.mutual
         matrix[:, k, k] += empty
-        if self.table is None:
-            currents = drive(matrix, f.feed, f.control, setting).currents
-        elif f.feed == "parallel":
+        if f.feed == "parallel":
             per_ampere, total = shares(matrix, f.feed)
-            currents = per_ampere * (setting * self._strength(total))[:, None]
+            currents = per_ampere * flows(total)[:, None]
+        elif self.table is None:
+            currents = drive(matrix, f.feed, f.control, held).currents
         else:
-            own = matrix.sum(axis=-1)
-            currents = (setting * self._strength(own.ravel()).reshape(own.shape)).astype(complex)
+            currents = flows(matrix.sum(axis=-1)).astype(complex)
         return np.asarray(np.abs(np.einsum("skj,sj->sk", flux, currents)))

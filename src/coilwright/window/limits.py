@@ -90,11 +90,14 @@ def _beyond(study: Study, q: VariedQuantity, end: float) -> tuple[float | None, 
         return None, "", end
     if bad >= 0.0 or good < 0.0:
         return (None, "", outside) if bad >= 0.0 else (end, why, end)
+    last, then = inside, good
     for _ in range(6):
         middle = inside + (outside - inside) * good / (good - bad)
         here, limit = _full(study, q, middle)
         if abs(here) < _CLOSE:
+            middle -= here * (middle - last) / (here - then)
             break
+        last, then = middle, here
         if here > 0.0:
             inside, good, bad = middle, here, 0.5 * bad
         else:

@@ -171,9 +171,11 @@ def findings_of(
         advice = "Set all stations together, once; a single bad station is mended at that station, not at the source."
         yield Finding("window-off-centre", "warning", "drive", text, advice)
     if middle.open_top:
-        text = "nothing asked in the acceptance says when it is too much, so the window has no upper end and no middle."
+        within = "" if middle.source_end is None else " within what the source can give"
+        text = f"nothing asked in the acceptance says when it is too much{within}, so the window has no upper end and no middle."
         advice = "Add what too much does, e.g. a stays_below for the part."
         yield Finding("window-open", "warning", "accept", text, advice)
+    yield from _source_end(study, middle)
     quiet = insensitive(study, variance)
     if quiet:
         listed = ", ".join(q.what for q in quiet)
@@ -185,6 +187,19 @@ def findings_of(
         text = f"cannot be seen from the terminals: {listed}."
         advice = "Read each station: setting block, start times, pick-up loop."
         yield Finding("window-invisible", "warning", "readings", text, advice)
+
+
+def _source_end(study: Study, middle: Centre) -> Iterator[Finding]:
+    end, source = middle.source_end, study.model.source
+    if end is None or source is None or study.table is None:
+        return
+    why = source.usual.respond(1.001 * end, study.table.middle, study.model.frequency).limited_by or "its full drive"
+    text = f"the source gives no more from {100 * end:.0f} % of its setting on: {why}."
+    if end > 1.05:
+        yield Finding("window-source-end", "note", "source", text)
+        return
+    advice = "Scatter of coils and mains is cut off by it on one side only; give the source room or set it lower."
+    yield Finding("window-source-end", "warning", "source", text, advice)
 
 
 def _balance(study: Study) -> Iterator[Finding]:

@@ -17,12 +17,12 @@ from coilwright.heating.tank_source import TankSource, has_source, tank_of
 from coilwright.job import Job
 from coilwright.job.schema_fixture import Feed
 from coilwright.section.quad9 import Array
-from coilwright.tank.drive import drive_for_heating
-from coilwright.tank.inputs import TankInput
+from coilwright.tank.drive import TankDrive, drive_for_heating
+from coilwright.tank.inputs import SourceInput, TankInput
 from coilwright.window.circuit import Complex
 
 _SPAN, _POINTS = 0.35, 9  # of ln R and ln X about the healthy ones, and how many responses along each
-_MAINS = np.linspace(0.8, 1.2, 9)
+_STRONG = 1e4  # times a source that has no end for what is asked of it
 
 
 def decides(job: Job) -> bool:
@@ -66,6 +66,13 @@ class FixtureSource:
         if mains != 1.0:
             source = replace(drive.source, supply=drive.source.supply * mains)
             drive = drive_for_heating(tank, source)
+        return self._at(drive)
+
+    def with_source(self, source: SourceInput) -> TankSource:
+        """The job's tank behind another source."""
+        return self._at(drive_for_heating(self._tank, source))
+
+    def _at(self, drive: TankDrive) -> TankSource:
         return TankSource(drive, self.job.drive.frequency or drive.middle_frequency)
 
     def answer(self, impedance: complex, frequency: float, mains: float = 1.0, capacitance: float = 1.0) -> Answer:
@@ -79,34 +86,68 @@ class FixtureSource:
 
 @dataclass(frozen=True, eq=False)
 class SourceTable:
-    """ln of the current at the terminals over that at impedance `middle` (ohm), as the source makes it."""
+    """Current at the terminals as the source makes it, over the usual one into `middle` (ohm): the least of what it is told
+    to hold, of what full drive gives, and of what its limits allow. `held`, `full`, `limit`: ln of each over ln R and ln X about
+    the middle (None: no such end); `level`: the share of full drive it is set to, None when it holds something else.
+    """
 
     middle: complex
-    around: Any
-    mains: Array
+    held: Any
+    full: Any
+    limit: Any
+    level: float | None
 
     @staticmethod
     def of(source: FixtureSource, middle: complex, frequency: float) -> SourceTable:
         base = source.answer(middle, frequency).current
         axis = np.linspace(-_SPAN, _SPAN, _POINTS)
+        own = source.usual.tank.source
+        free = replace(own.limits, current=math.inf, voltage=math.inf, power=math.inf)
+        strong = own.supply if own.hold == "level" else _STRONG * own.supply
+        one_by_one: list[SourceInput | None] = [
+            replace(own, limits=free, supply=strong, regulate="amplitude"),
+            replace(own, limits=free, hold="level", held=1.0, regulate="amplitude"),
+            replace(own, supply=_STRONG * own.supply, hold="coil current", held=_STRONG * base, regulate="amplitude"),
+        ]
+        if own.hold == "level":
+            one_by_one[1] = None
+        if not any(math.isfinite(x) for x in (own.limits.current, own.limits.voltage, own.limits.power)):
+            one_by_one[2] = None
 
-        def at(r: float, x: float) -> float:
+        def at(drive: TankSource, r: float, x: float) -> float:
             z = complex(middle.real * math.exp(r), middle.imag * math.exp(x))
             # a coil so far off that the source stops gives next to nothing
-            return math.log(max(source.usual.respond(1.0, z, frequency).current / base, 1e-3))
+            return math.log(max(drive.respond(1.0, z, frequency).current / base, 1e-3))
 
-        grid = np.array([[at(r, x) for x in axis] for r in axis])
-        mains = [source.under(float(m)).respond(1.0, middle, frequency).current / base for m in _MAINS]
-        return SourceTable(middle, RectBivariateSpline(axis, axis, grid), np.log(np.maximum(mains, 1e-3)))
+        def spline(changed: SourceInput | None) -> Any:
+            if changed is None:
+                return None
+            drive = source.with_source(changed)
+            return RectBivariateSpline(axis, axis, np.array([[at(drive, r, x) for x in axis] for r in axis]))
 
-    def current(self, impedance: Complex) -> Array:
-        """Current at impedances (n,) over that at `middle`."""
+        held, full, limit = (spline(x) for x in one_by_one)
+        return SourceTable(middle, held, full, limit, own.held if own.hold == "level" else None)
+
+    def current(self, impedance: Complex, setting: Array | float = 1.0, mains: Array | float = 1.0) -> Array:
+        """Current at impedances (n,) over the usual one, told to give `setting` times it, at `mains` times the usual ones."""
         r, x = np.log(impedance.real / self.middle.real), np.log(impedance.imag / self.middle.imag)
-        return np.asarray(np.exp(self.around.ev(np.clip(r, -_SPAN, _SPAN), np.clip(x, -_SPAN, _SPAN))))
+        r, x = np.clip(r, -_SPAN, _SPAN), np.clip(x, -_SPAN, _SPAN)
+        out = np.exp(self.held.ev(r, x)) * self._turned_up(setting, mains)
+        if self.full is not None:
+            out = np.minimum(out, np.exp(self.full.ev(r, x)) * mains)
+        if self.limit is not None:
+            out = np.minimum(out, np.exp(self.limit.ev(r, x)))
+        return np.asarray(out, dtype=np.float64)
 
-    def under(self, mains: Array) -> Array:
-        """Current at these ratios of the mains over that at the usual ones."""
-        return np.asarray(np.exp(np.interp(mains, _MAINS, self.mains)))
+    def _turned_up(self, setting: Array | float, mains: Array | float) -> Array | float:
+        return setting if self.level is None else np.minimum(setting, 1.0 / self.level) * mains
+
+    @property
+    def most(self) -> float:
+        """Setting from which on the source gives no more into the usual impedance; inf when nothing stops it."""
+        tops = [math.inf if self.level is None else 1.0 / self.level]
+        tops += [math.exp(float(s.ev(0.0, 0.0) - self.held.ev(0.0, 0.0))) for s in (self.full, self.limit) if s is not None]
+        return min(tops)
 
 
 @dataclass(frozen=True)

@@ -408,23 +408,23 @@ class Study:
 
     def _levels(self, draws: Draws, setting: Array, crooked: Askew | None) -> Array:
         """(shots, stations) heating current over nominal."""
-        shape = (draws.shots, self.model.fixture.stations)
+        shape, mains = (draws.shots, self.model.fixture.stations), np.ones(draws.shots)
         for q in self.varied:
             if q.role == "setting":
                 setting = setting * draws.values[q.what][:, 0] / q.nominal
             if q.role == "mains" and self.table is not None:
-                setting = setting * self.table.under(draws.values[q.what][:, 0])
+                mains = draws.values[q.what][:, 0]
             elif q.role == "mains" and not self.regulated:
                 setting = setting * draws.values[q.what][:, 0]
         stack = [np.broadcast_to(draws.values[q.what], shape).ravel() for q in self.in_job]
         x = np.column_stack(stack) if stack else np.zeros((shape[0] * shape[1], 0))
-        return self.levels(x, setting, crooked) / self.model.nominal_current
+        return self.levels(x, setting, mains, crooked) / self.model.nominal_current
 
     @property
     def regulated(self) -> bool:
         """Whether the source holds current or power whatever the mains do."""
         if self.table is not None:
-            return bool(abs(float(self.table.under(np.array([0.95]))[0]) - 1.0) < 1e-3)
+            return bool(abs(float(self.table.current(np.array([self.table.middle]), 1.0, 0.95)[0]) - 1.0) < 1e-3)
         return "fixture" in self.job.later and self.model.fixture.control in ("current", "power")
 
     def check_clearances(self, draws: Draws) -> None:

@@ -304,7 +304,8 @@ class Centre:
     within a thousandth of its best; `low`, `high`: settings between which the nominal shot passes at every station
     (None where the study did not reach the end); `yield_now`, `yield_there`; `curve` (settings, yields). `open_top`:
     nothing that was asked is failed by too much heat within what was looked at, so that there is no middle: `setting` is
-    then the least one within a thousandth of the best yield."""
+    then the least one within a thousandth of the best yield. `source_end`: the setting from which on the job's own
+    source gives no more, None beyond what was looked at; nothing is looked at beyond it."""
 
     setting: float
     low: float | None
@@ -313,11 +314,12 @@ class Centre:
     yield_there: float
     curve: tuple[Array, Array]
     open_top: bool
+    source_end: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         return {
             "setting": self.setting, "low": self.low, "high": self.high,
-            "open_top": self.open_top,
+            "open_top": self.open_top, "source_end": self.source_end,
             "yield_now": self.yield_now, "yield_there": self.yield_there,
         }  # fmt: skip
 
@@ -326,6 +328,9 @@ def centre(study: Study, shots: int = 2000) -> Centre:
     """Where to put the source's setting: the middle of the window and not its edge. Guards (melting, strain of the glass)
     count here as scrap, since they close the window on the side of too much."""
     low, high = np.exp(study.box[0]) * np.array([1.02, 0.98])
+    most = np.inf if study.table is None else study.table.most
+    source_end = float(most) if most < high else None
+    high = min(high, max(most, 1.05 * low))
     settings = np.linspace(low, high, 41)
     draws = study.draw(shots, study.effort.seed + 20)
     yields = np.array([np.mean(np.all(study.judge(draws, s).margins >= 0.0, axis=-1)) for s in settings])
@@ -341,7 +346,7 @@ def centre(study: Study, shots: int = 2000) -> Centre:
         None if inside[-1] == len(settings) - 1 else float(settings[inside[-1]]),
     )  # fmt: skip
     share = [float(np.mean(study.judge(draws, s).good(study.counts))) for s in (1.0, there)]
-    return Centre(float(there), ends[0], ends[1], share[0], share[1], (settings, yields), open_top)
+    return Centre(float(there), ends[0], ends[1], share[0], share[1], (settings, yields), open_top, source_end)
 
 
 def insensitive(study: Study, shares: VarianceShares) -> list[VariedQuantity]:
