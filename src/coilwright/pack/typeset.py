@@ -1,8 +1,8 @@
 """The door to the typesetter: data and pictures in, PDF bytes out.
 
 Words reach the template as strings of a JSON file and are shown as they stand, so that no title or name of a job can be read as
-markup. Only fonts that the typesetter carries itself are used, every one of them embedded in the PDF; the clock is not read, so
-equal input gives equal bytes.
+markup. Only fonts that the typesetter and the picture library carry themselves are used (the words of drawings have the one
+their room was measured with), every one of them embedded in the PDF; the clock is not read, so equal input gives equal bytes.
 """
 
 from __future__ import annotations
@@ -34,7 +34,26 @@ def _showable(text: str) -> str:
 
 
 @cache
+def _drawing_fonts() -> tuple[Path, ...]:
+    """Files of the font of drawings, plain and bold."""
+    import matplotlib
+
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    return folder / "DejaVuSans.ttf", folder / "DejaVuSans-Bold.ttf"
+
+
+@cache
+def _in_drawing_font() -> frozenset[int]:
+    from matplotlib.ft2font import FT2Font
+
+    plain, bold = (frozenset(FT2Font(str(path)).get_charmap()) for path in _drawing_fonts())
+    return plain & bold
+
+
+@cache
 def _has_glyph(character: str) -> bool:
+    if ord(character) in _in_drawing_font():
+        return True
     import typst
 
     # shown from data, as everything: the character is never read as markup
@@ -55,14 +74,19 @@ def typeset(data: Mapping[str, Any], pictures: Mapping[str, str], target: Path) 
     with TemporaryDirectory() as name, as_file(files("coilwright.pack") / "templates" / "pack.typ") as template:
         folder = Path(name)
         shutil.copyfile(template, folder / "pack.typ")
+        fonts = folder / "fonts"  # of their own: the library's folder also holds fonts that show every sign as a box
+        fonts.mkdir()
+        for font in _drawing_fonts():
+            shutil.copy(font, fonts)
         words = json.dumps(data, ensure_ascii=False, allow_nan=False)
         (folder / "pack.json").write_text(_showable(words), encoding="utf-8")
         for file, svg in pictures.items():
             (folder / file).write_text(_showable(svg), encoding="utf-8")
         try:
             paper = typst.compile(
-                folder / "pack.typ", root=folder, ignore_system_fonts=True, pdf_standards=STANDARD, timestamp=0
-            )
+                folder / "pack.typ", root=folder, font_paths=[fonts], ignore_system_fonts=True,
+                pdf_standards=STANDARD, timestamp=0,
+            )  # fmt: skip
         except typst.TypstError as error:
             raise TypesetFailed(f"the pages could not be set: {error}") from None
     target.write_bytes(paper)
