@@ -73,7 +73,7 @@ def _gaps(axes: Any, result: CheckResult) -> None:
 def _legend(result: CheckResult) -> list[str]:
     section = result.scene.section
     lines = [
-        f"gap {n}: {g.first} to {g.second} {g.distance * _MM:.3g} mm"
+        f"gap {n}: {g.first} to {g.second}, {g.distance * _MM:.3g} mm"
         for n, g in enumerate(result.clearances[:_SHOWN], 1)
     ]
     text = ["; ".join(lines)] if lines else []
