@@ -9,21 +9,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from coilwright.pack.dimension_layout import arrow_head, layout
-from coilwright.pack.drawing import (
-    ARROW,
-    LAYERS,
-    LETTERS,
-    Arc,
-    Circle,
-    Drawing,
-    Hatch,
-    Line,
-    Linear,
-    Point,
-    Polyline,
-    Round,
-    Text,
-)
+from coilwright.pack import drawing as shapes
 
 _MILLIMETRES: Final = 4  # $INSUNITS
 NAMES: Final = "COILWRIGHT"  # extended data under this name hold what each dimension is called
@@ -31,7 +17,7 @@ _STYLE: Final = "WORKSHOP"
 _PROJECTION: Final = {"left": "LEFT", "centre": "CENTER", "right": "RIGHT"}
 
 
-def write_dxf(drawing: Drawing, path: Path) -> Path:
+def write_dxf(drawing: shapes.Drawing, path: Path) -> Path:
     with _fixed_stamps():
         document = _document(drawing)
         space = document.modelspace()
@@ -59,7 +45,7 @@ def _fixed_stamps() -> Iterator[None]:
         options.write_fixed_meta_data_for_testing = before
 
 
-def _document(drawing: Drawing) -> Any:
+def _document(drawing: shapes.Drawing) -> Any:
     from ezdxf.filemanagement import new
 
     document = new("R2010", units=_MILLIMETRES)
@@ -69,7 +55,7 @@ def _document(drawing: Drawing) -> Any:
     document.header["$LTSCALE"] = 1.0
     paper = 1.0 / drawing.scale
     document.styles.new(_STYLE, dxfattribs={"font": "DejaVuSans.ttf"})
-    for layer in LAYERS.values():
+    for layer in shapes.LAYERS.values():
         kind = "CONTINUOUS"
         if layer.dash:
             kind = f"{layer.name}_LINE"
@@ -89,8 +75,8 @@ def _rgb(colour: str) -> tuple[int, int, int]:
 def _dimension_style(document: Any, paper: float) -> None:
     style = document.dimstyles.new(_STYLE)
     style.dxf.dimtxsty = _STYLE
-    style.dxf.dimtxt = LETTERS * paper
-    style.dxf.dimasz = ARROW * paper
+    style.dxf.dimtxt = shapes.LETTERS * paper
+    style.dxf.dimasz = shapes.ARROW * paper
     style.dxf.dimexo = 0.8 * paper
     style.dxf.dimexe = 1.5 * paper
     style.dxf.dimgap = 0.8 * paper
@@ -108,28 +94,28 @@ def _dimension_style(document: Any, paper: float) -> None:
 
 def _put(space: Any, item: Any, scale: float) -> None:
     on = {"layer": getattr(item, "layer", "DIMENSION")}
-    if isinstance(item, Line):
+    if isinstance(item, shapes.Line):
         space.add_line(item.start, item.end, dxfattribs=on)
-    elif isinstance(item, Polyline):
+    elif isinstance(item, shapes.Polyline):
         space.add_lwpolyline(item.points, close=item.closed, dxfattribs=on)
-    elif isinstance(item, Circle):
+    elif isinstance(item, shapes.Circle):
         space.add_circle(item.centre, item.radius, dxfattribs=on)
-    elif isinstance(item, Arc):
+    elif isinstance(item, shapes.Arc):
         space.add_arc(item.centre, item.radius, item.start, item.end, dxfattribs=on)
-    elif isinstance(item, Hatch):
+    elif isinstance(item, shapes.Hatch):
         hatch = space.add_hatch(color=256, dxfattribs=on)
         hatch.set_pattern_fill("ANSI31", color=256, scale=item.spacing / 3.175 / scale, angle=item.angle - 45.0)
         for loop in item.loops:
             hatch.paths.add_polyline_path(loop, is_closed=True, flags=16 if loop is not item.loops[0] else 1)
-    elif isinstance(item, Text):
+    elif isinstance(item, shapes.Text):
         _words(space, item, scale, on)
-    elif isinstance(item, Linear):
+    elif isinstance(item, shapes.Linear):
         _linear(space, item, scale)
-    elif isinstance(item, Round):
+    elif isinstance(item, shapes.Round):
         _round(space, item, scale)
 
 
-def _words(space: Any, item: Text, scale: float, on: dict[str, str]) -> None:
+def _words(space: Any, item: shapes.Text, scale: float, on: dict[str, str]) -> None:
     from ezdxf.enums import TextEntityAlignment
 
     across = _PROJECTION[item.across]
@@ -140,7 +126,7 @@ def _words(space: Any, item: Text, scale: float, on: dict[str, str]) -> None:
     text.set_placement(item.at, align=TextEntityAlignment[name])
 
 
-def _how(item: Linear | Round) -> dict[str, Any]:
+def _how(item: shapes.Linear | shapes.Round) -> dict[str, Any]:
     return {
         "text": _pattern(item),
         "dimstyle": _STYLE,
@@ -149,20 +135,20 @@ def _how(item: Linear | Round) -> dict[str, Any]:
     }
 
 
-def _linear(space: Any, item: Linear, scale: float) -> None:
+def _linear(space: Any, item: shapes.Linear, scale: float) -> None:
     made = space.add_linear_dim(base=item.through, p1=item.start, p2=item.end, angle=item.angle, **_how(item))
     made.render()
     _draw_alike(made.dimension, item, scale)
 
 
-def _round(space: Any, item: Round, scale: float) -> None:
+def _round(space: Any, item: shapes.Round, scale: float) -> None:
     add = space.add_diameter_dim if item.diameter else space.add_radius_dim
     made = add(center=item.centre, radius=item.radius, angle=item.angle, **_how(item))
     made.render()
     _draw_alike(made.dimension, item, scale)
 
 
-def _draw_alike(dimension: Any, item: Linear | Round, scale: float) -> None:
+def _draw_alike(dimension: Any, item: shapes.Linear | shapes.Round, scale: float) -> None:
     """What the dimension shows until a reader's program redraws it: the same lines, arrows and words as on the SVG."""
     from ezdxf.enums import TextEntityAlignment
 
@@ -176,11 +162,11 @@ def _draw_alike(dimension: Any, item: Linear | Round, scale: float) -> None:
     for tip, towards in plan.arrows:
         block.add_solid([_real(p, scale) for p in arrow_head(tip, towards)], dxfattribs=on)
     words = {**on, "style": _STYLE}
-    text = block.add_text(_plain(item.text), height=LETTERS / scale, rotation=plan.angle, dxfattribs=words)
+    text = block.add_text(_plain(item.text), height=shapes.LETTERS / scale, rotation=plan.angle, dxfattribs=words)
     text.set_placement(_real(plan.middle, scale), align=TextEntityAlignment.MIDDLE_CENTER)
 
 
-def _pattern(item: Linear | Round) -> str:
+def _pattern(item: shapes.Linear | shapes.Round) -> str:
     """The measured figure stands as <>, so that a reader's program measures the geometry itself; for diameters and radii
     it adds their sign of its own accord."""
     return _plain(f"{item.prefix}<>{item.suffix}")
@@ -191,5 +177,5 @@ def _plain(text: str) -> str:
     return text.replace("⌀", "%%c")
 
 
-def _real(p: Point, scale: float) -> Point:
+def _real(p: shapes.Point, scale: float) -> shapes.Point:
     return p[0] / scale, p[1] / scale
