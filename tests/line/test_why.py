@@ -203,7 +203,7 @@ change = { pick-up = 0.88 }
     assert base.values["pick-up", 3] == pytest.approx((1.52, 0.02))
     assert base.spread == 0.05
     assert (base.moved.station, base.moved.back, base.moved.back_sigma) == pytest.approx((1, 1e-3, 0.05e-3))
-    assert base.moved.changes["pick-up"] == pytest.approx((math.log(0.88), 0.015 * math.sqrt(2)))
+    assert base.moved.changes["pick-up"] == pytest.approx((math.log(0.88), READINGS["pick-up"].sigma * math.sqrt(2)))
     reading = {"reading": [{"what": "pick-up", "station": 3, "value": "1.40 V"}]}
     (got,) = from_tables(reading, "r.toml", base, 6).taken
     assert got.value == pytest.approx(math.log(1.40 / 1.52))

@@ -5,16 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Final, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
 from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
-from coilwright.job.faults import section_faults
+from coilwright.job.later import read_later
 from coilwright.job.schema_fixture import Control, read_fixture
 from coilwright.job.tables import Table
 from coilwright.job.values import Line, as_written
+from coilwright.readings.worth import WORTH
 from coilwright.units import UnitFault, parse
 
 Condition = Literal["cold", "hot"]
@@ -35,14 +36,14 @@ class What:
     asked: str
 
 
-# What can be read, in the words of the files. Uncertainties and minutes: memory.
+# What can be read, in the words of the files. Uncertainties not taken from WORTH, and minutes: memory.
 READINGS: Final[dict[str, What]] = {
-    "frequency": What("frequency", False, True, 1e-3, 3.0, "the frequency by counter or oscilloscope"),
-    "q": What(None, False, True, 0.02, 10.0, "the loaded Q by ring-down with cold parts in place"),
+    "frequency": What("frequency", False, True, WORTH["frequency"], 3.0, "the frequency by counter or oscilloscope"),
+    "q": What(None, False, True, WORTH["q"], 10.0, "the loaded Q by ring-down with cold parts in place"),
     "q-empty": What(None, False, True, 0.01, 10.0, "the Q by ring-down with all parts out"),
-    "coil-current": What("current", False, True, 0.02, 5.0, "the coil current by current transformer"),
-    "tank-voltage": What("voltage", False, True, 0.03, 5.0, "the tank voltage by probe"),
-    "source-power": What("power", False, True, 0.03, 2.0, "the power the source shows"),
+    "coil-current": What("current", False, True, WORTH["coil-current"], 5.0, "the coil current by current transformer"),
+    "tank-voltage": What("voltage", False, True, WORTH["tank-voltage"], 5.0, "the tank voltage by probe"),
+    "source-power": What("power", False, True, WORTH["source-power"], 2.0, "the power the source shows"),
     "outlet-rise": What("temperature_difference", False, True, 0.08, 4.0, "the rise of the cooling water"),
     "on-time": What("time", False, True, 0.01, 3.0, "the on-time by stopwatch or trace"),
     "mains": What("voltage", False, True, 0.01, 3.0, "the mains voltage under load (a licensed person's reading)"),
@@ -59,7 +60,7 @@ READINGS: Final[dict[str, What]] = {
     "coil-current-hot": What("current", False, True, 0.02, 5.0, "the coil current at the end of the on-time"),
     "tank-voltage-hot": What("voltage", False, True, 0.03, 5.0, "the tank voltage at the end of the on-time"),
     "source-power-hot": What("power", False, True, 0.03, 3.0, "the power the source shows at the end of the on-time"),
-    "pick-up": What("voltage", True, True, 0.015, 15.0, "a pick-up loop on a dummy part at every station"),
+    "pick-up": What("voltage", True, True, WORTH["pick-up"], 15.0, "a pick-up loop on a dummy part at every station"),
     "gauge-step": What(None, True, True, 0.04, 20.0, "the step in Q when one known good part goes in and out, by station"),
     "start": What("time", True, True, 0.05, 2.0, "the start times of one tray by video"),
     "total": What("time", True, True, 0.04, 2.0, "the times until done of another tray by video"),
@@ -67,8 +68,8 @@ READINGS: Final[dict[str, What]] = {
     "resistance": What("resistance", True, True, 0.02, 20.0, "the resistance of every coil with a cold part in, by LCR meter"),
     "inductance-empty": What("inductance", True, True, 5e-3, 15.0, "the inductance of every empty coil, by LCR meter"),
     "resistance-empty": What("resistance", True, True, 0.02, 15.0, "the resistance of every empty coil, by LCR meter"),
-    "voltage-share": What(None, True, True, 0.02, 8.0, "the voltage of every coil as a share of the whole"),
-    "setback": What("length", True, False, 0.1e-3, 6.0, "the setting gauge or a feeler at every coil nose"),
+    "voltage-share": What(None, True, True, WORTH["voltage-share"], 8.0, "the voltage of every coil as a share of the whole"),
+    "setback": What("length", True, False, WORTH["setback"], 6.0, "the setting gauge or a feeler at every coil nose"),
 }  # fmt: skip
 
 
@@ -195,18 +196,11 @@ def amount(value: object, what: str, where: str) -> float:
 
 def read_machine(job: Job) -> Machine:
     """The hand-over record of a job, empty when it has none. Raises BadInput with one sentence per fault."""
-    raw: Any = job.later.get("machine", {})
-    where = f"{job.name}: machine"
-    if not isinstance(raw, Mapping):
-        raise BadInput(Fault(where, "must be a table under its own heading [machine]"))
-    try:
-        record = Machine.model_validate(raw)
-    except ValidationError as error:
-        raise BadInput(section_faults(where, Machine, raw, error, joint=".")) from None
+    record = read_later(job, "machine", Machine) or Machine()
     held = read_fixture(job).control
     if record.control is not None and record.control != held:
         what = f'is "{record.control}", but fixture.control is "{held}": the readings mean something else; make them agree'
-        raise BadInput(Fault(f"{where}.control", what))
+        raise BadInput(Fault(f"{job.name}: machine.control", what))
     return record
 
 

@@ -14,8 +14,8 @@ from typing import Any, Literal
 import numpy as np
 
 from coilwright.errors import BadInput
-from coilwright.evidence import Source
 from coilwright.job import Job
+from coilwright.readings.worth import WORTH
 from coilwright.window.faults import StationFault, usual_faults
 from coilwright.window.margins import Outcome, Runner
 from coilwright.window.pool import run_all
@@ -24,7 +24,6 @@ from coilwright.window.stations import FixtureModel, Station, StationsResult
 _HARDLY = 0.02  # of a station's power
 _SEEN = 2.0  # standard uncertainties of a change
 _LEVELS = (0.5, 0.65, 0.8, 0.9, 1.0, 1.15, 1.3)
-PRACTICE = Source("uncertainties and minutes of the workshop", "common practice")
 
 
 @dataclass(frozen=True)
@@ -44,19 +43,25 @@ class Reading:
 
 # Common practice, no source: what careful people get on a shop floor.
 READINGS = (
-    Reading("frequency", "frequency", "terminals", 1e-3, True, "Hz", 1, "counter; the bank's own drift is the limit"),
-    Reading("coil-current", "current", "terminals", 0.02, True, "A", 1, "current transformer"),
-    Reading("source-power", "power", "terminals", 0.03, True, "W", 1, "meter at the source"),
-    Reading("tank-voltage", "volts", "terminals", 0.03, True, "V", 1, "probe or meter"),
-    Reading("q", "loaded Q", "terminals", 0.005, True, "", 10, "ring-down of the tank with the bridge off"),
-    Reading("setback", "setting block", "station", 0.05e-3, False, "m", 1, "block or feeler between nose and part, power off"),
+    Reading("frequency", "frequency", "terminals", WORTH["frequency"], True, "Hz", 1,
+            "counter; the bank's own drift is the limit"),
+    Reading("coil-current", "current", "terminals", WORTH["coil-current"], True, "A", 1, "current transformer"),
+    Reading("source-power", "power", "terminals", WORTH["source-power"], True, "W", 1, "meter at the source"),
+    Reading("tank-voltage", "volts", "terminals", WORTH["tank-voltage"], True, "V", 1, "probe or meter"),
+    Reading("q", "loaded Q", "terminals", WORTH["q"], True, "", 10, "ring-down of the tank with the bridge off"),
+    Reading("setback", "setting block", "station", WORTH["setback"], False, "m", 1,
+            "block or feeler between nose and part, power off"),
     Reading("start", "start time, stopwatch", "station", 0.2, False, "s", 2, "by eye, station by station"),
     Reading("start-photodiode", "start time, photodiode", "station", 0.02, False, "s", 5, "light of the start"),
     Reading("pyrometer", "pyrometer", "station", 10.0, False, "K", 5, "at one fixed moment of the shot"),
-    Reading("voltage-share", "station volts", "station", 0.01, True, "", 5, "each coil's share of the volts, same probe on all"),
-    Reading("pick-up", "pick-up loop", "station", 0.01, True, "V", 15, "one turn on a dummy part, fitted when isolated"),
-    Reading("disc-step", "gauge disc in/out", "station", 7.0, False, "Hz", 15, "step of the ring-down frequency, copper disc"),
-    Reading("gauge-step", "part in/out", "station", 0.003, True, "", 15, "step of the loaded Q with a good unfired part"),
+    Reading("voltage-share", "station volts", "station", WORTH["voltage-share"], True, "", 5,
+            "each coil's share of the volts, same probe on all"),
+    Reading("pick-up", "pick-up loop", "station", WORTH["pick-up"], True, "V", 15,
+            "one turn on a dummy part, fitted when isolated"),
+    Reading("disc-step", "gauge disc in/out", "station", 7.0, False, "Hz", 15,
+            "step of the ring-down frequency, copper disc"),
+    Reading("gauge-step", "part in/out", "station", 0.003, True, "", 15,
+            "step of the loaded Q with a good unfired part"),
 )  # fmt: skip
 
 
