@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
-from coilwright.pack.dimension_layout import arrow_head, layout
 from coilwright.pack import drawing as shapes
+from coilwright.pack.dimension_layout import arrow_head, layout
 
 _MILLIMETRES: Final = 4  # $INSUNITS
 NAMES: Final = "COILWRIGHT"  # extended data under this name hold what each dimension is called

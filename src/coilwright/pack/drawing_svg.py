@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 from xml.sax.saxutils import escape, quoteattr
 
-from coilwright.pack.dimension_layout import arrow_head, layout
 from coilwright.pack import drawing as shapes
+from coilwright.pack.dimension_layout import arrow_head, layout
 from coilwright.pack.looks import PAPER
 
 _ANCHOR: Final = {"left": "start", "centre": "middle", "right": "end"}

@@ -222,7 +222,9 @@ def setting_picture(result: WindowResult, path: Path | None = None) -> Any:
         axes.axvline(100.0, color=INK, lw=1.2, label="as set")
         axes.axvline(100 * c.setting, color=GOOD, lw=1.6, ls="--", label=f"{word}: {100 * c.setting:.1f} %")
         if c.source_end is not None:
-            axes.axvline(100 * c.source_end, color=INK, lw=1.2, ls=":", label=f"source at its limit: {100 * c.source_end:.1f} %")
+            axes.axvline(
+                100 * c.source_end, color=INK, lw=1.2, ls=":", label=f"source at its limit: {100 * c.source_end:.1f} %"
+            )
         figure.legend(loc="outside lower center", ncols=3, fontsize=8)
         axes.set(xlabel="setting of the source, all stations together, %", ylabel="yield, %", ylim=(0, 102))
         axes.set_title(f"{result.title}: where to put the setting")
