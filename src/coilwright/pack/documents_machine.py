@@ -93,10 +93,10 @@ def _readings(c: Traced, ledger: Ledger) -> Iterator[Block]:
         "use it alone, read another."
     )
     yield small(
-        "How the limits were found: the part was shot at weaker and stronger currents, on coarser meshes and in longer steps "
-        "than the shot of the design sheet. Where nothing saturates, the strongest shot was coupled in full and the weaker ones took "
-        "its losses at equal temperature. What this does to a limit is little beside the doubt about the least power that still "
-        "makes a good part, which the limits allow for."
+        "How the limits were found: the part was shot at weaker and stronger currents, on coarser meshes and in longer "
+        "steps than the shot of the design sheet. Where nothing saturates, the strongest shot was coupled in full and the "
+        "weaker ones took its losses at equal temperature. What this does to a limit is little beside the doubt about the "
+        "least power that still makes a good part, which the limits allow for."
     )
 
 
