@@ -16,6 +16,8 @@ from coilwright.seek.figures import FIGURES, Requirement
 from coilwright.seek.screen import short_of_energy
 from coilwright.steps.field import field
 from coilwright.steps.heat import heat
+from coilwright.steps.tank import tank
+from coilwright.units import parse
 
 from .jobs import WASHER, washer
 from .test_change import EXAMPLES
@@ -188,6 +190,28 @@ def test_ratings_of_source_and_capacitors_stop_points():
     assert 1.0 < low.figures["capacitor use"] / fine.figures["capacitor use"] <= 4.0 + 1e-9
     stalled = look(job, {"tank.transformer.ratio": 3}, ("capacitor use",))
     assert (stalled.stage, list(stalled.stops)) == ("field", ["the source runs on the coil"])
+
+
+@pytest.mark.slow
+def test_ratings_are_those_of_the_tank_report_the_empty_coil_included():
+    """On a set drive level the empty coil rings higher than the loaded one: a rating that only this breaks stops the point."""
+    text = (EXAMPLES / "with-tank.toml").read_text(encoding="utf-8")
+    loose = text.replace('hold = "coil current"\ncoil_current = "132 A"', 'hold = "level"\nlevel = 0.215')
+    job = loads(loose, folder=EXAMPLES)
+    report = tank(job).report
+    used = {(r.component, r.quantity): r.used for r in report.empty.ratings}
+    loaded = {(r.component, r.quantity): max(a.used, r.used)
+              for a, r in zip(report.cold.ratings, report.hot.ratings, strict=True)}  # fmt: skip
+    worst = max(used, key=used.get)
+    assert used[worst] > 1.02 * max(loaded.values())
+    found = look(job, {}, ("capacitor use",))
+    assert found.figures["capacitor use"] == pytest.approx(used[worst], rel=0.02)  # coarse meshes, copper as drawn
+    # the rating just between: enough loaded, not enough empty
+    rated = parse(job.document["capacitor"][0]["rated_voltage"], "voltage")
+    key = ("tank: ceramic 6.8 nF", "voltage")
+    tight = rated * 0.5 * (used[key] + loaded[key])
+    (name, (_, said)), = look(job, {"capacitor.1.rated_voltage": f"{tight} V"}, ("capacitor use",)).stops.items()
+    assert name == "tank: ceramic 6.8 nF voltage within its rating" and said.endswith("with the coil empty")
 
 
 def test_one_odd_point_does_not_end_a_search(monkeypatch):

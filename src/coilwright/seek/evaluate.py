@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, Literal
@@ -247,13 +247,13 @@ class _Point:
             return {}
         out: dict[str, tuple[float, str]] = {}
         most = 0.0
-        for point in _points(shot, self.drive):
+        for point, where in _points(shot, self.drive):
             for check in point.ratings:
                 most = max(most, check.used)
                 name = f"{check.component} {check.quantity} within its rating"
                 if check.used > 1.0 and check.used - 1.0 > out.get(name, (0.0, ""))[0]:
-                    out[name] = (check.used - 1.0, f"{100 * check.used:.0f} % of what is allowed")
-            for f in point.findings:
+                    out[name] = (check.used - 1.0, f"{100 * check.used:.0f} % of what is allowed{where}")
+            for f in () if where else point.findings:
                 if f.code == "frequency-outside-window":
                     out["frequency within the source's window"] = (0.1, f.text)
         self.figures["capacitor use"] = most
@@ -353,13 +353,29 @@ def shot_figures(shot: ShotResult) -> dict[str, float]:
     return out
 
 
-def _points(shot: ShotResult, drive: TankSource) -> Sequence[OperatingPoint]:
-    """The operating points at which something electrical is most loaded: start, largest bank voltage and current, end."""
+def _points(shot: ShotResult, drive: TankSource) -> Iterator[tuple[OperatingPoint, str]]:
+    """The operating points at which something electrical is most loaded, with what to say of them: start, largest bank
+    voltage and current, end (hot), and the empty coil where the source can run on it."""
     coil, source = shot.trace.coil, shot.trace.source
     on = np.flatnonzero(coil.current > 0.0)
     if not len(on) or source is None:
-        return ()
+        return
     picks = {int(on[0]), int(on[-1]), int(np.argmax(source.bank_voltage)), int(np.argmax(source.bank_current))}
     tank, levels = drive.tank.tank, programme_of(shot.model.scene.job).levels(list(shot.trace.time))
-    loaded = {k: (float(coil.resistance[k]), float(coil.inductance[k])) for k in sorted(picks)}
-    return [operating_point(tank, z, level=levels[k] or 1.0) for k, z in loaded.items()]
+    for k in sorted(picks):
+        loaded = float(coil.resistance[k]), float(coil.inductance[k])
+        yield operating_point(tank, loaded, level=levels[k] or 1.0), ""
+    try:
+        yield operating_point(tank, _empty(shot)), " with the coil empty"
+    except BadInput:  # many sources cannot run on the empty coil
+        return
+
+
+def _empty(shot: ShotResult) -> tuple[float, float]:
+    """(R, L) of the coil without its part, leads included, at the frequency of the cold field."""
+    field_of_shot = shot.model.field
+    coil, f = field_of_shot.base.coil, field_of_shot.base.model.frequency
+    if coil is None:
+        raise BadInput("there is no coil to be empty")
+    z = complex(coil.voltage(coil.alone[:, 0], 1.0)) + field_of_shot.leads(f)
+    return z.real, z.imag / (2.0 * math.pi * f)
