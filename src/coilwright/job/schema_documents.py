@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
-from coilwright.errors import BadInput, Fault
-from coilwright.job.faults import section_faults
+from coilwright.job.later import read_later
 from coilwright.job.model import Job
 from coilwright.job.tables import Table
 from coilwright.job.values import Duration, Line, Rate
@@ -54,13 +53,4 @@ class Documents(Table):
 
 def read_documents(job: Job) -> Documents:
     """The [documents] table of a job, defaults where it says nothing. Raises BadInput."""
-    raw: Any = job.later.get("documents")
-    if raw is None:
-        return Documents()
-    where = f"{job.name}: documents"
-    if not isinstance(raw, dict):
-        raise BadInput(Fault(where, "must be a table under its own heading [documents]"))
-    try:
-        return Documents.model_validate(raw)
-    except ValidationError as error:
-        raise BadInput(section_faults(where, Documents, raw, error, joint=".")) from None
+    return read_later(job, "documents", Documents) or Documents()

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Annotated, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
-from coilwright.errors import BadInput, Fault
-from coilwright.job.faults import section_faults
+from coilwright.job.later import read_later
 from coilwright.job.tables import Table
 from coilwright.job.values import Quantity, Size
 
@@ -55,16 +54,10 @@ class Fixture(Table):
 
 def read_fixture(job: Job) -> Fixture:
     """The fixture of a job; one station without any when the job has none. Raises BadInput."""
-    raw = job.later.get("fixture")
-    if raw is None:
-        drive = job.drive
-        if drive.coil_voltage is not None:
-            return Fixture(stations=1, control="coil voltage")
-        return Fixture(stations=1, control="current" if drive.coil_power is None else "power")
-    where = f"{job.name}: fixture"
-    if not isinstance(raw, dict):
-        raise BadInput(Fault(where, "must be a table under its own heading [fixture]"))
-    try:
-        return Fixture.model_validate(raw)
-    except ValidationError as error:
-        raise BadInput(section_faults(where, Fixture, raw, error, joint=".")) from None
+    found = read_later(job, "fixture", Fixture)
+    if found is not None:
+        return found
+    drive = job.drive
+    if drive.coil_voltage is not None:
+        return Fixture(stations=1, control="coil voltage")
+    return Fixture(stations=1, control="current" if drive.coil_power is None else "power")

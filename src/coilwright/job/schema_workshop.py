@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import Field, Strict, ValidationError
+from pydantic import Field, Strict
 
-from coilwright.errors import BadInput, Fault
-from coilwright.job.faults import section_faults
+from coilwright.job.later import read_later
 from coilwright.job.model import Job
 from coilwright.job.tables import Table
 from coilwright.job.values import Name, Size
@@ -45,13 +44,4 @@ class Workshop(Table):
 
 def read_workshop(job: Job) -> Workshop:
     """The [workshop] table of a job, defaults where it says nothing. Raises BadInput."""
-    raw: Any = job.later.get("workshop")
-    if raw is None:
-        return Workshop()
-    where = f"{job.name}: workshop"
-    if not isinstance(raw, dict):
-        raise BadInput(Fault(where, "must be a table under its own heading [workshop]"))
-    try:
-        return Workshop.model_validate(raw)
-    except ValidationError as error:
-        raise BadInput(section_faults(where, Workshop, raw, error, joint=".")) from None
+    return read_later(job, "workshop", Workshop) or Workshop()
