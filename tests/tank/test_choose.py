@@ -1,6 +1,5 @@
 """The shelf, the banks it makes, and what else can be matched."""
 
-import time
 from dataclasses import replace
 
 import pytest
@@ -115,21 +114,15 @@ def test_empty_and_useless_shelves():
         choose_bank(replace(JOB, source=replace(JOB.source, follow="frequency", frequency=350e3)), COIL, shelf())
 
 
-def test_a_hundred_thousand_banks_take_less_than_five_seconds():
-    stock = [
-        StockItem(
-            can(
-                (15 + 4.7 * k) * 1e-9, f"c{k}", voltage=RatingCurve.constant(700.0), current=RatingCurve.constant(30.0)
-            ),
-            40,
-            2.0 + k,
-        )
-        for k in range(12)
-    ]
-    start = time.perf_counter()
-    table = choose_bank(JOB, COIL, stock)
+def twelve_kinds():
+    """Forty each of twelve capacitors, also for the benchmark."""
+    rated = {"voltage": RatingCurve.constant(700.0), "current": RatingCurve.constant(30.0)}
+    return [StockItem(can((15 + 4.7 * k) * 1e-9, f"c{k}", **rated), 40, 2.0 + k) for k in range(12)]
+
+
+def test_a_hundred_thousand_banks_are_looked_at():
+    table = choose_bank(JOB, COIL, twelve_kinds())
     assert table.candidates > 100_000 and table.fitting
-    assert time.perf_counter() - start < 5.0
 
 
 def test_transformer_turns_are_ranked_by_what_reaches_the_coil():
