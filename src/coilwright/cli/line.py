@@ -354,6 +354,8 @@ def _size_text(r: Ranked) -> str:
 
 
 def _answer_text(a: Answer) -> str:
+    from coilwright.line.machine import READINGS
+
     out = [a.said, ""]
     rows = [(f"{100 * r.probability:.0f} %", r.name, _size_text(r)) for r in a.ranked if r.probability > 0.005]
     out.append(table(rows, ("likely", "cause", "size, 90 % interval")))
@@ -366,8 +368,11 @@ def _answer_text(a: Answer) -> str:
             out.append(f"look for: {top.look_for}")
         out.append(f"scrap now about {100 * a.scrap_now:.2g} %, after the correction about {100 * a.scrap_after:.2g} %")
     if a.next:
-        ask = [(n.what, f"{n.bits:.2f} bit", f"{n.minutes:g} min", f"{n.rate:.3f} bit/min") for n in a.next]
-        out += ["", table(ask, ("next reading", "tells", "takes", "rate"))]
+        ask = [
+            (n.what, READINGS[n.what].asked, f"{n.bits:.2f} bit", f"{n.minutes:g} min", f"{n.rate:.3f} bit/min")
+            for n in a.next
+        ]
+        out += ["", table(ask, ("next reading", "what it is", "tells", "takes", "rate"))]
     out += [""] + [f"warning: {w}" for w in a.warnings]
     out += ["cautions", *(f"  {c}" for c in a.cautions)]
     return "\n".join(out)

@@ -113,8 +113,8 @@ def _at_station(plant: Plant) -> list[_Kind]:
     ]  # fmt: skip
     if forward is not None:
         nearer = (-forward[0], forward[1])
-        out.append(_Kind("coil-forward", "the coil of station {k} stands too near", 0.02, "coil_back", nearer, "mm", _mm,
-                         move, "the gauge does not go in"))  # fmt: skip
+        out.append(_Kind("coil-forward", "the coil of station {k} stands too near", 0.02, "coil_back", nearer, "mm",
+                         lambda x: -1e3 * x, move, "the gauge does not go in"))  # fmt: skip
     return out
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from coilwright.line.charts import Chart, Cusum
 from coilwright.line.compare import clopper_pearson
 from coilwright.line.course import Change
+from coilwright.line.machine import READINGS
 from coilwright.line.stations import ReadingCourse
 from coilwright.line.watch import ReadingWatch, Watch
 from coilwright.line.why import Answer
@@ -202,7 +203,7 @@ def causes_picture(answer: Answer, path: Path | None = None) -> Any:
         low.barh(range(len(ask)), [n.rate for n in ask], color=GOOD, alpha=0.75, height=0.62)
         for row, n in enumerate(ask):
             low.annotate(f" {n.bits:.2g} bit in {n.minutes:g} min", (n.rate, row), va="center", fontsize=8)
-        low.set_yticks(range(len(ask)), [n.what for n in ask], fontsize=8)
+        low.set_yticks(range(len(ask)), [_wrapped(READINGS[n.what].asked) for n in ask], fontsize=8)
         low.set_xlim(0, 1.35 * max((n.rate for n in ask), default=1.0))
         low.set_xlabel("what the next reading would tell, bit per minute")
         for axes in (top, low):

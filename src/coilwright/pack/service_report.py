@@ -57,7 +57,7 @@ def service_report(
     chapters = [
         chapter(1, "What explains it", _explained(answer)),
         chapter(2, "What was read and counted", _evidence(board, readings, found, pictures)),
-        chapter(3, "Correction and proof", _correction(answer)),
+        chapter(3, "Correction and proof", _correction(answer)) | {"joins": found is None},
     ]
     data = {
         "title": job.title, "author": "coilwright", "keywords": ["induction heating", "service report", digest],
@@ -119,19 +119,25 @@ def _explained(answer: Answer) -> Iterator[Block]:
         yield bullets(answer.twins)
     if answer.excluded:
         yield heading("Looked at and ruled out")
-        yield table(("cause", "left of it", "speaks against it"), [(x.name, "below 1 %", x.why) for x in answer.excluded],
-                    left=(0, 1, 2), wide=(1, 0, 1.3))  # fmt: skip
+        yield table(("speaks against it", "causes that are left less than 1 % each"), list(_ruled_out(answer)),
+                    left=(0, 1), wide=(1, 2.4))  # fmt: skip
     yield heading("Next reading")
     if not answer.next:
         yield text("No reading on the list would tell more than these have told.")
         return
+    yield small("A bit is the answer to one even yes-or-no question about the cause; simulated from what is believed now.")
     ask = [(READINGS[n.what].asked, f"{n.bits:.2f}", f"{n.minutes:g}", f"{n.rate:.3f}") for n in answer.next]
     yield table(
         ("reading, the one that tells most per minute first", "bit", "min", "bit per min"), ask, wide=(1, 0, 0, 0)
     )
-    yield small(
-        "A bit is the answer to one even yes-or-no question about the cause; simulated from what is believed now."
-    )
+
+def _ruled_out(answer: Answer) -> Iterator[tuple[str, str]]:
+    """Causes by what speaks against them most."""
+    by = dict[str, list[str]]()
+    for x in answer.excluded:
+        by.setdefault(x.why or "all together", []).append(x.name)
+    for why, names in by.items():
+        yield why, "; ".join(names)
 
 
 def _one_cause(r: Ranked, first: bool) -> Iterator[Block]:
