@@ -48,11 +48,11 @@ def stations_picture(found: Watch, path: Path | None = None) -> Any:
             axes.plot([100.0 * low, 100.0 * high], [row, row], color=colour, lw=2.2 if worse else 1.4)
             axes.plot([share], [row], marker="s" if worse else "o", color=colour, markersize=6)
             chance = f"{p:.1g}" if p > 1e-6 else "below one in a million"
-            note = f"   {bad} of {tried}" + (f": worse than the others (chance {chance})   " if worse else "   ")
-            right = 100.0 * high < 0.6 * _reach(found) or 100.0 * low < 0.3 * _reach(found)  # where there is room
-            axes.annotate(
-                note, (100.0 * (high if right else low), row), fontsize=8, va="center", ha="left" if right else "right"
-            )
+            note = f"{bad} of {tried}" + (f": worse than the others (chance {chance})" if worse else "")
+            beyond = worse and share > 0.5 * _reach(found)  # the words end with the bar, not at the edge of the sheet
+            where = (0, 10) if worse else (8, 0)  # above it where they are long
+            axes.annotate(note, (100.0 * (low if worse and not beyond else high), row), where, textcoords="offset points",
+                          fontsize=8, va="center", ha="right" if beyond else "left")  # fmt: skip
         axes.set_yticks(range(len(t.keys)), [f"station {k}" for k in t.keys])
         axes.set_ylim(len(t.keys) - 0.4, -1.1)
         axes.set_xlim(0.0, _reach(found))
