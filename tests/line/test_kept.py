@@ -65,6 +65,13 @@ def test_a_file_the_job_names_counts(folder, tmp_path):
     assert _asked(job)[1]
 
 
+def test_a_text_that_names_a_device_or_a_folder_is_only_a_text(folder, tmp_path):
+    names = ["/dev/zero", "/", ".", "/proc/kmsg", "\x00", "x" * 250]
+    job = replace(ring_job(), folder=tmp_path, document={**ring_job().document, "notes": names})
+    assert _asked(job)[1]
+    assert not _asked(job)[1]
+
+
 def test_another_version_of_the_program_solves_anew(folder, monkeypatch):
     _asked(ring_job())
     monkeypatch.setattr(kept, "_program", lambda: b"another version")

@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from functools import cache
 from pathlib import Path
+from stat import S_ISREG
 from typing import Any, Final
 
 import numpy as np
@@ -28,6 +29,7 @@ from coilwright.line.plant import Line, Plant, ShotCurve
 VARIABLE: Final = "COILWRIGHT_CACHE"
 _OFF: Final = "off"
 _MOST: Final = 60  # machines kept; a file is some 20 kB
+_LARGEST: Final = 50_000_000  # bytes of a file that are looked into; of a larger one its time counts too
 _KINDS: Final[dict[str, Any]] = {kind.__name__: kind for kind in (Plant, Line, ShotCurve, AskewCurve)}
 
 
@@ -55,11 +57,22 @@ def _digest(job: Job, given: tuple[float | None, ...]) -> str:
     total = hashlib.sha256(_program())
     total.update(json.dumps([job.to_dict(), given], sort_keys=True, default=str).encode())
     for name in sorted(set(_texts(job.to_dict()))):
-        try:
-            total.update(name.encode() + hashlib.sha256((job.folder / name).read_bytes()).digest())
-        except (OSError, ValueError):
-            continue  # not the name of a file
+        total.update(name.encode() + _content(job.folder / name))
     return total.hexdigest()
+
+
+def _content(path: Path) -> bytes:
+    """Digest of a plain file; nothing for any other text, of which most are no file's name, and for devices."""
+    try:
+        about = path.stat()
+        if not S_ISREG(about.st_mode):
+            return b""
+        with path.open("rb") as file:
+            begin = file.read(min(about.st_size, _LARGEST))  # no more than there is: some files of a system never end
+    except (OSError, ValueError):
+        return b""
+    beyond = about.st_mtime_ns if about.st_size > _LARGEST else 0
+    return hashlib.sha256(begin + f"{about.st_size} {beyond}".encode()).digest()
 
 
 @cache
