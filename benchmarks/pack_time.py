@@ -65,8 +65,8 @@ def measured(job: Path) -> tuple[Run, Run]:
 
 
 def jobs(names: list[str]) -> list[Path]:
-    """The job of every example and the one with its machine; or those whose path holds one of `names`."""
-    found = [p for kind in ("job", "with-tank") for p in sorted(EXAMPLES.glob(f"*/{kind}.toml"))]
+    """The job of every example, the one with its machine, the one of six stations; or those whose path holds one of `names`."""
+    found = [p for kind in ("job", "with-tank", "six-stations") for p in sorted(EXAMPLES.glob(f"*/{kind}.toml"))]
     return [p for p in found if not names or any(n in str(p) for n in names)]
 
 

@@ -45,7 +45,7 @@ from coilwright.window.yields import proven_share, sample_for
 Report = Callable[[float], None]
 # Enough for a forecast on paper; `coilwright window` builds on more.
 _SHOTS = 20_000
-_EFFORT = Effort(runs=0, fresh=8, refine=8, workers=2)
+_EFFORT = Effort(runs=0, fresh=8, refine=8, reshoot=0, workers=2)
 _CONFIDENCE = 0.95
 _DIGEST = 12  # hexadecimal digits printed: two jobs of one shop meet by chance once in 10^14
 
