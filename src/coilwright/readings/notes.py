@@ -18,8 +18,8 @@ from coilwright.readings.records import Event, Notes
 from coilwright.readings.text import decode
 
 HAND_STOPPED = 0.2  # s, standard uncertainty of a hand-stopped time (common practice)
-_STATION = re.compile(r"^(?:station|head|nest|position|st\.?)\s*(\d+)\s*[:,;]?\s*", re.IGNORECASE)
-_TIME = re.compile(r"^(?:(\d+):)?(\d+(?:[.,]\d+)?)\s*(s\b|sec\b|min\b)?\s*[:;,\t ]?\s*", re.IGNORECASE)
+_STATION = re.compile(r"^(?:station|head|nest|position|st\.?)\s*(\d{1,6})\s*[:,;]?\s*", re.IGNORECASE)
+_TIME = re.compile(r"^(?:(\d{1,9}):)?(\d{1,15}(?:[.,]\d+)?)\s*(s\b|sec\b|min\b)?\s*[:;,\t ]?\s*", re.IGNORECASE)
 
 
 def read_notes(path: str | Path, sigma: float = HAND_STOPPED) -> Notes:

@@ -49,7 +49,11 @@ def decode(path: Path) -> str:
     if not raw.strip(b"\0 \t\r\n"):
         raise BadInput(Fault(str(path), "is empty; export it again from the instrument"))
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return raw.decode("utf-16")
+        try:
+            return raw.decode("utf-16")
+        except UnicodeDecodeError:
+            what = "begins as UTF-16 text but is cut or damaged further on; export it again from the instrument"
+            raise BadInput(Fault(str(path), what)) from None
     if b"\0" in raw[:4096]:
         raise BadInput(
             Fault(str(path), "is not a text file; export it as CSV, or give a .npz or .h5 file its own ending")
@@ -176,6 +180,8 @@ def find_table(path: Path, decimal: str | None = None, keep_whole_lines: bool = 
 def _columns(lines: Sequence[str], delimiter: str, sign: str, where: str) -> tuple[tuple[int, ...], int]:
     """Which cells of a line hold data (numeric in the last stretch of the file), and how many cells a line has."""
     rows = [_split(line, delimiter) for line in _body(lines)]
+    if not rows:
+        raise BadInput(Fault(where, "holds no line of text; export it again from the instrument"))
     width = Counter(len(r) for r in rows).most_common(1)[0][0]
     rows = [r for r in rows if len(r) == width]
     columns = tuple(k for k in range(width) if sum(_numeric(r[k], sign) for r in rows) > 0.5 * len(rows))
