@@ -48,6 +48,30 @@ def test_both_kinds_of_file_give_the_same_price(tmp_path, name, text):
 
 
 @pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        (
+            "rates.toml",
+            'delivery = "six weeks"\npayment = "30 days net"\n' + TOML
+            + '[[line]]\nwhat = "trial in our shop"\namount = 8\nrate = 60.0\noption = true\n',
+        ),
+        (
+            "rates.csv",
+            CSV.replace("\n", ",\n").replace("rate,\n", "rate,option\n")
+            + "delivery,six weeks,,,,\npayment,30 days net,,,,\ntrial in our shop,8,,h,60,yes\n",
+        ),
+    ],
+)  # fmt: skip
+def test_an_option_is_priced_but_not_in_the_total(tmp_path, name, text):
+    (tmp_path / name).write_text(text, encoding="utf-8")
+    sheet = price(read_rates(tmp_path / name), {"coil conductor, m": 0.5}, name)
+    assert [x.option for x in sheet.lines] == [False, False, True]
+    assert sheet.total == pytest.approx(305.0 * 1.2 * 1.05 * 1.1)
+    assert sheet.with_additions(sheet.lines[2].cost) == pytest.approx(480.0 * 1.2 * 1.05 * 1.1)
+    assert (sheet.delivery, sheet.payment) == ("six weeks", "30 days net")
+
+
+@pytest.mark.parametrize(
     ("text", "said"),
     [
         (
@@ -57,6 +81,7 @@ def test_both_kinds_of_file_give_the_same_price(tmp_path, name, text):
         (TOML.replace("amount = 5\n", ""), "amount"),
         (TOML.replace("rate = 60.0", 'rate = "cheap"'), "rate"),
         (TOML.replace("rate = 60.0", "rate = -1.0"), "rate"),
+        (TOML + 'option = "perhaps"\n', "option"),
         (TOML.replace('currency = "EUR"', ""), "currency"),
         ("currency = ", "is not readable TOML"),
     ],

@@ -44,7 +44,9 @@ def found(tmp_path_factory):
     rates = tmp_path_factory.mktemp("rates") / "rates.toml"
     rates.write_text(
         'currency = "EUR"\noverhead = 0.15\nprofit = 0.1\n'
-        '[[line]]\nwhat = "tube"\nof = "coil conductor, m"\nunit = "m"\nrate = 14.0\n',
+        'delivery = "six weeks after the order"\n'
+        '[[line]]\nwhat = "tube"\nof = "coil conductor, m"\nunit = "m"\nrate = 14.0\n'
+        '[[line]]\nwhat = "trial in the shop"\namount = 8\nunit = "h"\nrate = 60.0\noption = true\n',
         encoding="utf-8",
     )
     return contents(job_with_paper(), PackWishes(rates=rates))
@@ -408,6 +410,16 @@ def test_dates_and_languages_are_checked():
         contents(job, PackWishes(date="31.3.2025"))
     with pytest.raises(cw.BadInput, match=r"documents\.language"):
         contents(job, PackWishes(language="tlh"))
+
+
+def test_options_terms_and_effects_stand_in_the_offer(found, pack, text):
+    offer = " ".join(text[1:6]).replace("\n", " ")
+    assert "option, not in the total" in offer and "Delivery six weeks after the order." in offer
+    assert "Not in the file of rates, to be agreed: valid for, payment." in offer
+    for effect in found.machine.effects:
+        assert effect.what in offer
+    by_power = {e.path: e.text for e in pack.entries if ".effects[" in e.path and e.path.endswith(".power")}
+    assert len(by_power) == len(found.machine.effects) and all(t[0] in "+−0" for t in by_power.values())
 
 
 EVERY = [

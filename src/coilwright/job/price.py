@@ -23,13 +23,15 @@ _MOST_BYTES = 200_000
 
 
 class RateLine(Table):
-    """One line: `amount` as a number, or counted by the program as `of`; `rate` in money per `unit`."""
+    """One line: `amount` as a number, or counted by the program as `of`; `rate` in money per `unit`; an `option` is priced
+    but not in the total."""
 
     what: Line
     rate: Amount
     unit: Line = ""
     amount: Amount | None = None
     of: Line = ""
+    option: bool = False
 
     def clashes(self) -> Iterator[tuple[str, str]]:
         if (self.amount is None) == (not self.of):
@@ -37,7 +39,8 @@ class RateLine(Table):
 
 
 class Rates(Table):
-    """`line` after line; `overhead`, `risk` and `profit` as shares added one after the other; `valid` for how long."""
+    """`line` after line; `overhead`, `risk` and `profit` as shares added one after the other; `valid` for how long; terms of
+    `delivery` and `payment` in words."""
 
     currency: Line
     line: Annotated[tuple[RateLine, ...], Field(min_length=1, max_length=300)]
@@ -45,17 +48,21 @@ class Rates(Table):
     risk: Annotated[float, Field(ge=0.0, le=5.0)] = 0.0
     profit: Annotated[float, Field(ge=0.0, le=5.0)] = 0.0
     valid: Line = ""
+    delivery: Line = ""
+    payment: Line = ""
 
 
 @dataclass(frozen=True)
 class PriceLine:
-    """`counted`: whether the amount was counted from the results rather than written in the file."""
+    """`counted`: whether the amount was counted from the results rather than written in the file; `option`: not in the
+    total."""
 
     what: str
     amount: float
     unit: str
     rate: float
     counted: bool
+    option: bool = False
 
     @property
     def cost(self) -> float:
@@ -64,7 +71,7 @@ class PriceLine:
 
 @dataclass(frozen=True)
 class PriceSheet:
-    """Lines, their sum and what is added to it."""
+    """Lines, the sum of those that are no option and what is added to it."""
 
     currency: str
     lines: tuple[PriceLine, ...]
@@ -72,10 +79,16 @@ class PriceSheet:
     risk: float
     profit: float
     valid: str
+    delivery: str = ""
+    payment: str = ""
 
     @property
     def direct(self) -> float:
-        return sum(x.cost for x in self.lines)
+        return sum(x.cost for x in self.lines if not x.option)
+
+    def with_additions(self, cost: float) -> float:
+        """What a direct cost makes of the price: overhead, risk and profit added one after the other."""
+        return cost * (1.0 + self.overhead) * (1.0 + self.risk) * (1.0 + self.profit)
 
     @property
     def overhead_cost(self) -> float:
@@ -115,19 +128,23 @@ def read_rates(path: Path) -> Rates:
 
 
 def _from_csv(text: str) -> Mapping[str, Any]:
-    """The tables of a CSV file; lines named currency, overhead, risk, profit and valid carry their value as amount."""
+    """The tables of a CSV file; lines named currency, overhead, risk, profit, valid, delivery and payment carry their
+    value as amount; "yes" in a column `option` sets a line apart from the total."""
     rows = list(csv.DictReader(io.StringIO(text)))
     raw: dict[str, Any] = {"line": []}
     for row in rows:
         cells = {k: (row.get(k) or "").strip() for k in _COLUMNS}
         name = cells["what"].lower()
-        if name in ("currency", "valid"):
+        if name in ("currency", "valid", "delivery", "payment"):
             raw[name] = cells["amount"]
         elif name in ("overhead", "risk", "profit"):
             raw[name] = _number(cells["amount"])
         else:
             given = {k: v for k, v in cells.items() if v}
-            raw["line"].append({k: _number(v) if k in ("amount", "rate") else v for k, v in given.items()})
+            line: dict[str, Any] = {k: _number(v) if k in ("amount", "rate") else v for k, v in given.items()}
+            if chosen := (row.get("option") or "").strip().lower():
+                line["option"] = {"yes": True, "no": False}.get(chosen, chosen)
+            raw["line"].append(line)
     return raw
 
 
@@ -147,5 +164,14 @@ def price(rates: Rates, counted: Mapping[str, float], where: str) -> PriceSheet:
             what = f'counts "{line.of[:60]}", which this job does not have; there are {", ".join(sorted(counted))}'
             raise BadInput(Fault(f"{where}: line {n}", what))
         amount = counted[line.of] if line.of else float(line.amount or 0.0)
-        lines.append(PriceLine(line.what, amount, line.unit, line.rate, bool(line.of)))
-    return PriceSheet(rates.currency, tuple(lines), rates.overhead, rates.risk, rates.profit, rates.valid)
+        lines.append(PriceLine(line.what, amount, line.unit, line.rate, bool(line.of), line.option))
+    return PriceSheet(
+        rates.currency,
+        tuple(lines),
+        rates.overhead,
+        rates.risk,
+        rates.profit,
+        rates.valid,
+        rates.delivery,
+        rates.payment,
+    )

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from coilwright.field.look import CheckResult
 from coilwright.heating.electrical import TankReport
 from coilwright.job import Job
+from coilwright.line.effects import Effect, effects
 from coilwright.line.limits import Limit, limits, missing
 from coilwright.line.machine import READINGS, Baseline, Machine, baseline, read_machine
 from coilwright.line.plant import Condition
@@ -52,13 +53,15 @@ class HandOverRow:
 
 @dataclass(frozen=True, eq=False)
 class HandOverSheet:
-    """Rows in the order of reading; `lacking` what a full record would have besides; `upkeep` when to look again."""
+    """Rows in the order of reading; `lacking` what a full record would have besides; `upkeep` when to look again; `effects` of
+    what may be otherwise than assumed."""
 
     rows: tuple[HandOverRow, ...]
     record: Machine
     lacking: tuple[str, ...]
     stations: int
     upkeep: tuple[Upkeep, ...]
+    effects: tuple[Effect, ...] = ()
 
 
 def hand_over_sheet(
@@ -77,7 +80,9 @@ def hand_over_sheet(
         for what, known in READINGS.items()
         for k in (range(1, stations + 1) if known.each else (0,))
     )
-    return HandOverSheet(rows, read_machine(job), missing(job, stations), stations, upkeep(limits(board, job), job))
+    return HandOverSheet(
+        rows, read_machine(job), missing(job, stations), stations, upkeep(limits(board, job), job), effects(board.plant)
+    )
 
 
 def _row(what: str, station: int, told: Mapping[Key, float], base: Baseline, found: list[Limit]) -> HandOverRow:

@@ -90,9 +90,20 @@ def _assumed(c: Traced, ledger: Ledger) -> Iterator[Block]:
         for k in Traced(known_values(value_of(c)), "known_values(contents)")
     ]
     yield table(("value", "as written", "how known"), rows, left=(0, 1, 2), wide=(1.5, 1.5, 0.6))
+    if c.machine:
+        yield text("What a difference makes, one at a time, the source holding what it holds:")
+        yield _effects(c, ledger)
     if c.window:
         yield text("What is never quite the same, and how much of the doubt about the margin comes from it:")
         yield _varied(c, ledger)
+
+
+def _effects(c: Traced, ledger: Ledger) -> Block:
+    rows = []
+    for x in c.machine.effects:
+        by, power = ledger.figure(x.by, value_of(x.unit), 2), ledger.figure(x.power, "%", 2, sign=True)
+        rows.append((f"{ledger.words(x.what)} {by}", power, ledger.figure(x.time, "%", 2, sign=True)))
+    return table(("if", "power in the part", "time until done"), rows, left=(0,))
 
 
 def _varied(c: Traced, ledger: Ledger) -> Block:
@@ -246,7 +257,7 @@ def _price(c: Traced, ledger: Ledger) -> Iterator[Block]:
     p = c.price
     money = ledger.words(p.currency)
     rows = []
-    for line in p.lines:
+    for line in _lines(p, option=False):
         amount = f"{ledger.figure(line.amount, '', 4)} {ledger.words(line.unit)}".strip()
         how = "counted" if value_of(line.counted) else "rates file"
         rows.append((ledger.words(line.what), how, amount, _money(line.rate, ledger), _money(line.cost, ledger)))
@@ -259,8 +270,22 @@ def _price(c: Traced, ledger: Ledger) -> Iterator[Block]:
     rows.append(("total", "", "", "", _money(p.total, ledger)))
     head = ("item", "amount from", "amount", f"rate, {money}", f"cost, {money}")
     yield together(table(head, rows, left=(0, 1)))
-    valid = value_of(p.valid)
-    yield small("Without taxes and carriage." + (f" Valid for {ledger.words(p.valid)}." if valid else ""))
+    options = [(ledger.words(x.what), _money(called(p.with_additions, x.cost), ledger)) for x in _lines(p, option=True)]
+    if options:
+        yield together(table(("option, not in the total", f"price, {money}"), options, left=(0,)))
+    terms = [f"{said} {ledger.words(term)}." for said, term in _terms(p) if value_of(term)]
+    lacking = [said for said, term in _terms(p) if not value_of(term)]
+    if lacking:
+        terms.append(f"Not in the file of rates, to be agreed: {', '.join(lacking).lower()}.")
+    yield small(" ".join(["Without taxes and carriage.", *terms]))
+
+
+def _lines(p: Traced, *, option: bool) -> list[Traced]:
+    return [line for line in p.lines if value_of(line.option) is option]
+
+
+def _terms(p: Traced) -> tuple[tuple[str, Traced], ...]:
+    return ("Valid for", p.valid), ("Delivery", p.delivery), ("Payment", p.payment)
 
 
 def _money(traced: Traced, ledger: Ledger) -> str:
