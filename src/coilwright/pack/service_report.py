@@ -125,11 +125,14 @@ def _explained(answer: Answer) -> Iterator[Block]:
     if not answer.next:
         yield text("No reading on the list would tell more than these have told.")
         return
-    yield small("A bit is the answer to one even yes-or-no question about the cause; simulated from what is believed now.")
+    yield small(
+        "A bit is the answer to one even yes-or-no question about the cause; simulated from what is believed now."
+    )
     ask = [(READINGS[n.what].asked, f"{n.bits:.2f}", f"{n.minutes:g}", f"{n.rate:.3f}") for n in answer.next]
     yield table(
         ("reading, the one that tells most per minute first", "bit", "min", "bit per min"), ask, wide=(1, 0, 0, 0)
     )
+
 
 def _ruled_out(answer: Answer) -> Iterator[tuple[str, str]]:
     """Causes by what speaks against them most."""

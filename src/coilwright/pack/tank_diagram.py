@@ -59,7 +59,8 @@ def _source(axes: Any, report: TankReport) -> None:
     axes.plot(wave[:, 0], 0.5 + wave[:, 1], color=CURRENT, lw=1.3, zorder=3)
     cold, source = report.cold, report.tank.source
     kind = "" if source is None else source.kind.replace(" bridge", "\nbridge")
-    _say(axes, 0, -0.35, f"{kind}\n{cold.source_voltage:.4g} V, {cold.source_current:.4g} A\n{cold.source_power:.4g} W")
+    what = f"{_told(cold.source_voltage, 'V')}, {_told(cold.source_current, 'A')}\n{_told(cold.source_power, 'W')}"
+    _say(axes, 0, -0.35, f"{kind}\n{what}")
 
 
 def _step(axes: Any, step: Step, x: float, cold: OperatingPoint) -> None:
@@ -164,7 +165,8 @@ def _coil(axes: Any, x: float, cold: OperatingPoint) -> None:
     _wire(axes, (x - _STEP / 2, _LOW), (x, _LOW), (x, 0.2))
     _turns(axes, x, 0.5, 90.0)
     axes.plot([x + 0.3, x + 0.3], [0.3, 0.7], color=HOT, lw=7, solid_capstyle="butt")
-    text = f"work coil and part\n{cold.coil_voltage:.4g} V, {cold.coil_current:.4g} A\n{cold.coil_power:.4g} W"
+    what = f"{_told(cold.coil_voltage, 'V')}, {_told(cold.coil_current, 'A')}\n{_told(cold.coil_power, 'W')}"
+    text = f"work coil and part\n{what}"
     _say(axes, x + 0.1, -0.38, text)
 
 
