@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from nicegui import ui
+
 from coilwright.bench.form import Form
 from coilwright.bench.parts import button, text
 from coilwright.bench.state import PageState
@@ -48,13 +50,14 @@ def practice(state: PageState) -> None:
 
 def _tell(number: int, result: dict[str, Any]) -> None:
     """What was wrong, once it is asked for."""
+    with ui.element("div").classes("tools"):
+        button(
+            "Say what was wrong",
+            lambda: place.set_text(result["answer"]),
+            label=f"Say what was wrong in rehearsal {number}",
+        )
     place = text("p", "")
     place.props["role"] = "status"
-    button(
-        "Say what was wrong",
-        lambda: place.set_text(result["answer"]),
-        label=f"Say what was wrong in rehearsal {number}",
-    )
 
 
 def rehearsals(state: PageState) -> list[tuple[str, str]]:
