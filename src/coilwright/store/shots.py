@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -148,12 +149,14 @@ class ShotStore(Database):
         mine, value, old = self._machine(machine_name), shot.c.readings[name].as_float(), reading_summary
         with self.reading() as connection:
             usual = connection.scalar(sa.select(value).where(shot.c.machine_id == mine, value.is_not(None)).limit(1))
-            off = value - float(usual or 0.0)  # squares of what is left lose no figures
-            keys = shot.c.station, _slice(shot.c.time, first, width)
-            query = sa.select(*keys, sa.func.count(), sa.func.avg(off), sa.func.avg(off * off))
-            fresh = connection.execute(
-                query.where(shot.c.machine_id == mine, value.is_not(None)).group_by(*keys).order_by(*keys)
-            ).all()
+            off = (value - float(usual or 0.0)).label("off")  # squares of what is left lose no figures
+            each = sa.select(shot.c.station, _slice(shot.c.time, first, width).label("part"), off)
+            one = each.where(shot.c.machine_id == mine).cte("one")
+            if connection.dialect.name != "sqlite" or sqlite3.sqlite_version_info >= (3, 35):
+                one = one.prefix_with("MATERIALIZED")  # read out of its text once, not for every use
+            keys = one.c.station, one.c.part
+            query = sa.select(*keys, sa.func.count(), sa.func.avg(one.c.off), sa.func.avg(one.c.off * one.c.off))
+            fresh = connection.execute(query.where(one.c.off.is_not(None)).group_by(*keys).order_by(*keys)).all()
             columns = (
                 old.c.station,
                 _slice(_middle_of_hour(old.c.hour), first, width),
@@ -193,11 +196,14 @@ class ShotStore(Database):
     def span(self, machine_name: str) -> tuple[float, float] | None:
         """Times (s) of the first and last shot; None without any."""
         mine, hour = self._machine(machine_name), shot_summary.c.hour
-        query = sa.select(sa.func.min(shot.c.time), sa.func.max(shot.c.time)).where(shot.c.machine_id == mine)
-        middle = _middle_of_hour(hour)
-        past = sa.select(sa.func.min(middle), sa.func.max(middle)).where(shot_summary.c.machine_id == mine)
+        of_shots, of_sums = shot.c.machine_id == mine, shot_summary.c.machine_id == mine
+        queries = [  # one end at a time: an index knows either, both together take a pass over everything
+            sa.select(end(time)).where(own)
+            for time, own in ((shot.c.time, of_shots), (_middle_of_hour(hour), of_sums))
+            for end in (sa.func.min, sa.func.max)
+        ]
         with self.reading() as connection:
-            ends = [float(x) for q in (query, past) for x in connection.execute(q).one() if x is not None]
+            ends = [float(x) for q in queries if (x := connection.scalar(q)) is not None]
         return (min(ends), max(ends)) if ends else None
 
     def aside(self, most: int = 100) -> tuple[dict[str, int], tuple[Aside, ...]]:
