@@ -135,10 +135,11 @@ def live_of(bodies: Sequence[LiveBody]) -> Live:
     zero = np.zeros(1, dtype=np.int64)
     if not meshes:
         return Live((), no_interior(), (), zero, zero, zero, ())
-    skins = tuple(skin_of(m) for m in meshes)
+    interior = interior_of(union(meshes) if len(meshes) > 1 else meshes[0])
+    skins = tuple(skin_of(m) for m in meshes) if len(meshes) > 1 else (interior.skin,)
     return Live(
         tuple(bodies),
-        interior_of(union(meshes)),
+        interior,
         skins,
         np.cumsum([0, *(len(s.points) for s in skins)]),
         np.cumsum([0, *(s.n_potential for s in skins)]),

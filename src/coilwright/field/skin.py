@@ -105,6 +105,8 @@ def joined(skins: Sequence[Skin]) -> Skin:
     """Several skins as one source or target of integrals; node numbers run on, mesh numbers keep their own mesh."""
     if not skins:
         return no_skin()
+    if len(skins) == 1:
+        return skins[0]
     start = np.cumsum([0, *(s.n_potential for s in skins)])
     number = [np.where(s.number >= 0, s.number + k, -1) for s, k in zip(skins, start, strict=False)]
     return Skin(
