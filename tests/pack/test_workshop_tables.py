@@ -142,7 +142,10 @@ def test_settings_of_a_job_without_a_source():
 
 def test_missing_sections_are_named_not_blank():
     there = by_name(with_shot("indicator-tube-getter/job.toml"))
-    for name, why in (("water-circuit", "[cooling]"), ("capacitor-loads", "[tank]"), ("capacitor-ratings", "[tank]")):
+    for name, why in (
+        ("water-circuit", "[cooling]"), ("capacitor-loads", "[tank]"), ("capacitor-ratings", "[tank]"),
+        ("capacitors-as-built", "[tank]"),
+    ):  # fmt: skip
         ((said,),) = there[name].rows
         assert why in said
     assert all(t.rows for t in there.values())
@@ -192,6 +195,22 @@ def test_litz_says_nothing_of_water_or_spring_back():
     assert "pressure test" not in items and "lead length" not in items
     figures = dict(zip(items, card.column("figure"), strict=True))
     assert figures["mandrel diameter"] == pytest.approx(figures["inside diameter"])
+
+
+def test_every_can_of_the_bank_has_its_row():
+    found = example(TANK)
+    table = by_name(found)["capacitors-as-built"]
+    groups = [g for _, bank in found.tank.tank.banks() for g in bank.groups]
+    assert len(table.rows) == sum(g.parallel * g.series for g in groups)
+    assert len(set(zip(table.column("place"), table.column("can"), strict=True))) == len(table.rows)
+    assert set(table.column("serial number")) == set(table.column("measured")) == {""}  # written in by hand
+    can = groups[0].can
+    marked, least, most = (table.column(name)[0] for name in ("marked", "at least", "at most"))
+    assert marked == pytest.approx(1e6 * can.capacitance) and most - least == pytest.approx(
+        2.0 * can.tolerance * marked
+    )
+    total = 1e-6 * sum(table.column("marked"))  # all in parallel in this job
+    assert total == pytest.approx(found.tank.tank.bank.capacitance, rel=1e-3)
 
 
 def test_names_are_different_and_files_stable(tmp_path):

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from coilwright.cooling.result import CoolingResult, ElementState
+from coilwright.heating.bank_stress import bank_stresses
 from coilwright.heating.electrical import TankReport
 from coilwright.pack.contents import PackContents
 from coilwright.pack.tables import Cell, Column, Table
@@ -167,6 +168,32 @@ def stresses(report: TankReport) -> tuple[Table, Table]:
     rows = tuple(_rating(r) for r in report.worst)
     notes = ("Worst value through the shot and with the coil empty. Margin: what is left of what the shop allows.",)
     return loads, Table(*_TITLES[1], _RATINGS, rows, notes)
+
+
+_BUILT: Final = (
+    Column("place"), Column("can"), Column("capacitor"), Column("marked", "µF"), Column("at least", "µF"),
+    Column("at most", "µF"), Column("serial number"), Column("measured", "µF"),
+)  # fmt: skip
+
+
+def bank_as_built(contents: PackContents) -> Table:
+    """Every can at its place in the drawing of the bank, with room for what was fitted there."""
+    name, title, report = "capacitors-as-built", "Capacitors as built", contents.tank
+    if report is None:
+        return missing_table(name, title, contents.missing.get("tank", "the job has no [tank] and [source]"))
+    known = {group.can.name: group.can for _, bank in report.tank.banks() for group in bank.groups}
+    rows: list[Row] = []
+    for stress in bank_stresses(report, contents.job, contents.workshop):
+        for place in stress.layout.cans:
+            can = known[place.name]
+            marked, out = 1e6 * can.capacitance, 1e6 * can.capacitance * can.tolerance
+            at = f"{place.string}.{place.row}"
+            rows.append((stress.layout.place, at, can.name, marked, marked - out, marked + out, "", ""))
+    notes = (
+        "Numbered as in the drawing: string, then row from the upper bar. Measure every can isolated and proved dead, before it "
+        "is bolted in; tighten to what its maker states. With the sum measured, the frequency can be told again.",
+    )
+    return Table(name, title, _BUILT, tuple(rows), notes)
 
 
 def _loads(report: TankReport) -> Iterator[Row]:

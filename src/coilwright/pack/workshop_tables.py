@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coilwright.pack.contents import PackContents
-from coilwright.pack.supply_tables import capacitor_tables, water_table, wiring_table
+from coilwright.pack.supply_tables import bank_as_built, capacitor_tables, water_table, wiring_table
 from coilwright.pack.tables import Column, Table
 from coilwright.pack.winding_tables import cut_list, parts_list, settings_table, winding_card, winding_steps_table
 from coilwright.pack.workshop_drawings import not_drawn
@@ -21,6 +21,7 @@ def tables(contents: PackContents) -> list[Table]:
         water_table(contents),
         wiring_table(contents),
         *capacitor_tables(contents),
+        bank_as_built(contents),
         settings_table(contents),
         *([named] if undrawn else []),
     ]
