@@ -218,7 +218,7 @@ Its errors are those of the meshes chosen here, not the best it can do.
 ## Beside field and heat
 
 Each against what is named in its row, in the same run; a dash where there is nothing fair to measure against. Seconds are
-the clock's for packs, pages and logs, the processor's elsewhere.
+the processor's for sources, virtual shots and poses, the clock's elsewhere.
 
 {report(others, "reference")}
 

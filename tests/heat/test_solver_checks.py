@@ -21,6 +21,7 @@ from coilwright.heat.inputs import (
 )
 from coilwright.heat.solve import March, solve_heat
 from coilwright.heat.stepper import Stepper
+from coilwright.heat.view import view_factors
 from coilwright.section.blocks import graded, half_disc, rectangle, with_midpoints
 from coilwright.section.mesh import from_lattice, union
 
@@ -315,6 +316,24 @@ def test_view_factor_of_two_facing_discs():
     assert total == pytest.approx(float(factor_discs(0.02, 0.02, gap)), abs=2e-3)
     assert np.allclose(patches.area[:, None] * view.between, (patches.area[:, None] * view.between).T, atol=1e-12)
     assert np.allclose(view.between.sum(axis=1) + view.outside, 1.0, atol=1e-6)
+
+
+def test_view_factors_settle_as_more_rays_are_followed():
+    """Worst of all pairs of patches of two facing discs against a run with 2^18 rays: from 512 to 32768 rays the error
+    falls at least as the root of their number, and the default, 2048, is within 0.005 (0.003 when written)."""
+    low = rectangle(np.linspace(0, 0.02, 5), [-0.001, 0.0], "low")
+    high = rectangle(np.linspace(0, 0.02, 5), [0.02, 0.021], "high")
+    regions = (region("low", Plain(eps=1.0)), region("high", Plain(eps=1.0)))
+    patches = Stepper(ThermalModel(union([low, high]), regions, 4.0)).operators.patches
+
+    def between(rays):
+        return view_factors(patches, np.zeros(patches.count), rays).between
+
+    settled = between(2**18)
+    errors = {rays: np.abs(between(rays) - settled).max() for rays in (512, 2048, 32768)}
+    assert errors[2048] < 5e-3
+    assert errors[512] > errors[2048] > errors[32768]
+    assert errors[512] / errors[32768] > math.sqrt(32768 / 512)
 
 
 @pytest.mark.parametrize(("inner", "outer", "open_share"), [(0.0, 0.06, 0.0), (0.021, 0.06, 1.0)], ids=["shut", "open"])

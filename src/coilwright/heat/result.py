@@ -59,9 +59,9 @@ class HeatResult:
 
     `time` (s,) s at the report times, or at the steps taken when none were asked for. `regions[name]` (s, 3) K:
     coldest, mean, hottest. `points[name]` (s,) K. `burnt[name]` (s,) mean burnt share.
-    `temperature` (s, n) K, nodal. `error_kelvin`: sum of the local errors of all steps (each at the node where
-    it is largest), a cautious estimate of the time error. `charge_starts[name]`: s at which 5 %
-    had burnt, 0 where they had before.
+    `temperature` (s, n) K, nodal. `error_kelvin`: sum of the local errors of all steps
+    (`StepTrial.error_kelvin`), as if none faded: a cautious estimate of the time error, the mesh's not included.
+    `charge_starts[name]`: s at which 5 % had burnt, 0 where they had before.
     """
 
     model: ThermalModel

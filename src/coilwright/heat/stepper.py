@@ -75,6 +75,8 @@ class Span:
 class StepTrial:
     """A computed step. Unless `converged`, its state must not be used and `error_kelvin` is infinite.
 
+    `error_kelvin` is the local time error (K), the larger of the worst region mean's and 0.7 of the worst node's.
+
     `losses` J to the surroundings by kind, `input` J from the source, `charge_heat` J, `stored` J, `unresolved` J
     left for the next step: stored = input + charge_heat - sum(losses) - unresolved.
     `burnt_step` is the largest change of the burnt share at any point.
