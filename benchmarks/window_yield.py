@@ -15,7 +15,7 @@ from tests.window.jobs import ring_job
 
 from coilwright.field.pose_incident import Pose
 from coilwright.window.study import Effort, Study
-from coilwright.window.yields import forecast, two_quantities
+from coilwright.window.yields import forecast, settled, two_quantities
 
 VARIES = """
 [[varies]]
@@ -42,6 +42,9 @@ def spent(work, times=1):
         work()
         out.append(time.process_time() - start)
     return min(out)
+
+
+SETTLED = "every verdict in doubt settled"
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,8 @@ def compare(shots=100_000):
     for k, outcome in enumerate(outcomes):
         assert abs(judged.margins[k, 0, cold] - outcome.margins[cold]) < 0.02
 
-    part = spent(lambda: forecast(study, shots)) / (6 * shots)
+    found = []
+    part = spent(lambda: found.append(forecast(study, shots))) / (6 * shots)
     plan = spent(lambda: two_quantities(study, "coil.centre", "mains", 60), 3)
     cell = study.model.cells.at()
     rows = np.zeros((64, 6))
@@ -89,9 +93,14 @@ def compare(shots=100_000):
     assert np.abs(told / asked - 1.0).max() < 5e-4
     height = iter(1e-3 * np.linspace(0.1, 0.2, 6))
     move = spent(lambda: study.model.cells.field.at(coil=float(next(height))).state(), 5)
+    known = []
+    settling = spent(lambda: known.append(settled(study, found[0], 200)))
+    said = known[0].settled
+    assert said.left == 0 and said.wrongly == 0 and said.wrong < 0.5, said
     new_height = "coil at a new height"
     return build, (
         Compared("a judged part", part, shot, "full shot"),
+        Compared(SETTLED, settling, said.near * shot, f"full shot of each of the {said.near} near a limit"),
         Compared("a map of 60 x 60", plan, shot, "full shot"),
         Compared("a pose, the coil's surface rings", pose, move, new_height, "2 ms"),
         Compared("a pose, one filament a turn", fast, move, new_height, "0.1 ms"),
