@@ -197,6 +197,20 @@ def test_litz_says_nothing_of_water_or_spring_back():
     assert figures["mandrel diameter"] == pytest.approx(figures["inside diameter"])
 
 
+def test_the_clear_flow_of_a_tube_by_a_formula_of_its_own():
+    """Blasius' friction for smooth pipe, f = 0.316 Re^-1/4 (Blasius 1913, any text on pipe flow); the helix and the entry add
+    to it, so the card's flow is a little less."""
+    found = example("indicator-tube-getter/job.toml")
+    rows = {row[0]: row for row in winding_card(found).rows}
+    length, bore, density, viscosity = rows["developed length"][1] * 1e-3, 2.5e-3, 998.2, 1.0016e-3
+    speed = 1.0
+    for _ in range(50):
+        friction = 0.316 * (density * speed * bore / viscosity) ** -0.25
+        speed = np.sqrt(2e5 * bore / (0.5 * density * friction * length))
+    straight = speed * np.pi / 4.0 * bore**2 * 6e4
+    assert 0.75 * straight < rows["water flow, clear"][1] < straight
+
+
 def test_every_can_of_the_bank_has_its_row():
     found = example(TANK)
     table = by_name(found)["capacitors-as-built"]

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Final
 
-from coilwright.cooling.inputs import Passage
+from coilwright.cooling.inputs import Circuit, Element, Passage, Path, SetPressure, rectangular_bore, round_bore
+from coilwright.cooling.solve import solve_cooling
 from coilwright.field.targets import coil_target
 from coilwright.heating.bank_stress import bank_stresses
 from coilwright.job.schema_fixture import read_fixture
@@ -21,6 +23,7 @@ from coilwright.units import ZERO_CELSIUS
 
 MM: Final = 1e3
 Row = tuple[Cell, ...]
+_FLOW_TEST: Final = 2e5  # Pa, about what a mains tap gives (common practice, no source)
 _CARD: Final = (Column("item"), Column("figure", digits=5), Column("unit"), Column("remark"))
 
 
@@ -39,7 +42,12 @@ def winding_card(contents: PackContents) -> Table:
     title, winding = "Winding card", _winding(contents)
     if winding is None:
         return missing_table("winding-card", title, "the job has no [coil]")
-    rows = [*_coil_rows(contents, winding), *_bend_rows(contents), *_target_rows(contents)]
+    rows = [
+        *_coil_rows(contents, winding),
+        *_bend_rows(contents),
+        *_flow_rows(contents, winding),
+        *_target_rows(contents),
+    ]
     notes = [
         *winding.notes,
         f"Least bend radius, filled: {FILLED_SOURCE}. In a bender: {BENDER_SOURCE}.",
@@ -77,6 +85,24 @@ def _coil_rows(contents: PackContents, winding: Winding) -> Iterator[Row]:
     if coil.leads is not None:
         yield "lead length", coil.leads.length * MM, "mm", "from the centre line of the outermost turn"
         yield "lead spacing", coil.leads.spacing * MM, "mm", "centre to centre"
+
+
+def _flow_rows(contents: PackContents, winding: Winding) -> Iterator[Row]:
+    """What a clear tube lets through: a kink or braze inside shows as less."""
+    coil, turns = contents.job.coil, contents.check.scene.section.turns
+    if coil is None or not turns:
+        return
+    section, around = coil.conductor, 2.0 * math.fsum(t.r for t in turns) / len(turns)
+    if section.section == "round tube":
+        bore = round_bore(section.bore, winding.length, coil_diameter=around)
+    elif section.section == "rectangular tube":
+        inside = section.width - 2.0 * section.wall, section.height - 2.0 * section.wall
+        bore = rectangular_bore(*inside, winding.length, coil_diameter=around)
+    else:
+        return
+    circuit = Circuit(SetPressure(_FLOW_TEST), (Path("coil", (Element("coil", bore),)),))
+    flow = solve_cooling(circuit).flow * 60000.0
+    yield "water flow, clear", flow, "L/min", f"at {_FLOW_TEST / 1e5:g} bar from end to end, cold water"
 
 
 def _bend_rows(contents: PackContents) -> Iterator[Row]:

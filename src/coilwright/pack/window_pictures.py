@@ -210,6 +210,8 @@ def _spread(axes: Any, result: WindowResult, plan: Map, kx: tuple[float, float],
     axes.plot(*centre, marker="+", color=INK, ms=12, mew=1.6)
     if all(sizes):
         axes.add_patch(Ellipse((centre[0], centre[1]), sizes[0], sizes[1], fill=False, ec=INK, lw=1.0, ls="--"))
+        axes.annotate("two deviations", (centre[0], centre[1] - 0.5 * sizes[1]), xytext=(0, -4), fontsize=8,
+                      textcoords="offset points", ha="center", va="top", color=INK)  # fmt: skip
 
 
 def setting_picture(result: WindowResult, path: Path | None = None) -> Any:
