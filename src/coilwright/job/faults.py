@@ -176,7 +176,8 @@ def _plain(detail: ErrorDetails, kind: Any) -> str:
     }.get(error)
     if wanted is None:
         return f"cannot be used: {detail['msg']}; received {shown}"
-    return f"must be {wanted}, not {shown}{_write_example(kind, detail['loc'])}"
+    tail = "" if error == "literal_error" else _write_example(kind, detail["loc"])  # the words to choose from stand there
+    return f"must be {wanted}, not {shown}{tail}"
 
 
 def _write_example(kind: Any, loc: tuple[int | str, ...]) -> str:

@@ -156,8 +156,8 @@ def _origin(job: Job, table: Varies, where: str) -> tuple[Role, str, float]:
     raw = table.about if table.about is not None else value_at(job.document, table.what)
     if raw is None:
         known = [*_SPECIAL, *numeric_keys(job.document)]
-        what = f"is not a quantity this job file states; {suggestion(table.what, known)}"
-        raise BadInput(Fault(where, f"{what}. To vary what the file leaves out, give its value with about"))
+        what = "is not a quantity this job file states (to vary what the file leaves out, give its value with about)"
+        raise BadInput(Fault(where, f"{what}; {suggestion(table.what, known)}"))
     kind = kind_of(raw, where)
     role: Role = "setting" if table.what in _SETTINGS else "time" if table.what == "drive.on_time" else "job"
     if role == "time" and job.drive.step:
