@@ -115,8 +115,18 @@ def joined(skins: Sequence[Skin]) -> Skin:
         np.concatenate([s.nodes for s in skins]),
         np.concatenate([s.collocation for s in skins]),
         np.concatenate([s.circulation for s in skins]),
-        sp.block_diag([s.mass for s in skins], format="csr"),
+        _side_by_side([s.mass for s in skins]),
     )
+
+
+def _side_by_side(blocks: Sequence[Sparse]) -> Sparse:
+    """Block diagonal of row-wise sparse matrices, by putting their arrays one after the other."""
+    columns = np.cumsum([0, *(b.shape[1] for b in blocks)])
+    entries = np.cumsum([0, *(b.nnz for b in blocks)])
+    ends = [b.indptr[1:] + k for b, k in zip(blocks, entries, strict=False)]
+    indices = np.concatenate([b.indices + k for b, k in zip(blocks, columns, strict=False)])
+    shape = (sum(b.shape[0] for b in blocks), int(columns[-1]))
+    return sp.csr_matrix((np.concatenate([b.data for b in blocks]), indices, np.concatenate([[0], *ends])), shape)
 
 
 def no_skin() -> Skin:
