@@ -195,6 +195,17 @@ def test_full_shots_of_drawn_parts_settle_the_yield(real):
     assert found.parts.low <= known.parts.low <= known.parts.share <= known.parts.high <= found.parts.high
 
 
+def test_a_station_without_power_makes_scrap_however_much_there_was_in_hand(straight):
+    """The runs end at 0.8 of the current; what a fault takes beyond is carried on: 0.5 per ln of the level, as it was made."""
+    from coilwright.window.yields import scrap_under
+
+    here, there = straight.draw(300, 5), np.array([0.01])
+    told = straight.judge(here, guards=False, factor=there).margins[..., 0]
+    whole = straight.judge(here, guards=False).margins[..., 0]
+    assert told == pytest.approx(whole + 0.5 * math.log(0.01), abs=0.02)
+    assert scrap_under(straight, 1, -0.999, 0.0)[0] > 0.95
+
+
 def test_map_and_window(real):
     plan = two_quantities(real, "coil.centre", "mains", 20)
     # up is more mains, right is farther from the part: too little heat at the lower right corner only

@@ -26,6 +26,7 @@ _HEIGHT = "coil.centre"
 Report = Callable[[float], None]
 _TIME_SPAN, _LEVEL_SPAN = (0.65, 1.5), 0.22  # of the on-time; of ln(heating current): what the study always covers
 _CHUNK = 10_000
+_STEP = 0.1  # of ln(level), over which the end of the runs is carried on
 _ENOUGH = 5e-4  # of an impedance (relative, rms): what the current then misses is below the stand-ins of the times
 
 
@@ -350,10 +351,11 @@ class Study:
     ) -> Judged:  # fmt: skip
         crooked = self._crooked(draws)
         level = self._levels(draws, setting, crooked)
-        if factor is not None:
-            level = np.maximum(
-                level * factor, np.exp(self.box[0, 0])
-            )  # weaker still is as bad, and not covered by runs
+        deep = np.zeros_like(level)
+        if factor is not None:  # what falls below the runs is judged from their end, and carried on from there
+            level = np.maximum(level * factor, 1e-6)
+            deep = np.maximum(self.box[0, 0] - np.log(level), 0.0)
+            level = level * np.exp(deep)
         points = self.points(draws, level, on_time)
         shape = points.shape[:2]
         seen = np.zeros((*shape, len(self.limits)))
@@ -368,11 +370,26 @@ class Study:
         for k, limit in enumerate(self.limits):
             if limit.timed:
                 margins[..., k] = self.margin(k, flat, out[..., k].ravel()).reshape(shape)
+        if deep.any():
+            margins -= self._steepness(points, seen, margins) * deep[..., None]
         timed = [k for kind in ("charge_fired", "reaches") for k, x in enumerate(self.limits)
                  if x.timed and x.criterion is not None and x.criterion.kind == kind]  # fmt: skip
         if timed:
             start = np.exp(out[..., timed[0]])
         return Judged(margins, level, start, seen)
+
+    def _steepness(self, points: Array, seen: Array, margins: Array) -> Array:
+        """(shots, stations, limits) what the margins gain per ln of the level, of limits failed by too little heat."""
+        above = points.copy()
+        above[..., 0] += _STEP
+        flat = above.reshape(-1, above.shape[-1])
+        told = self._predict(flat, False, seen.reshape(len(flat), -1)).reshape(margins.shape)
+        out = np.zeros_like(margins)
+        for k, limit in enumerate(self.limits):
+            if not limit.too_much and not limit.guard:
+                here = self.margin(k, flat, told[..., k].ravel()).reshape(margins.shape[:2])
+                out[..., k] = np.maximum(here - margins[..., k], 0.0) / _STEP
+        return out
 
     def points(self, draws: Draws, level: Array, on_time: float | Array | None = None) -> Array:
         """(shots, stations, d) places in the box."""

@@ -345,7 +345,7 @@ def centre(study: Study, shots: int = 2000) -> Centre:
         None if inside[0] == 0 else float(settings[inside[0]]),
         None if inside[-1] == len(settings) - 1 else float(settings[inside[-1]]),
     )  # fmt: skip
-    share = [float(np.mean(study.judge(draws, s).good(study.counts))) for s in (1.0, there)]
+    share = [float(np.mean(np.all(study.judge(draws, s).margins >= 0.0, axis=-1))) for s in (1.0, there)]
     return Centre(float(there), ends[0], ends[1], share[0], share[1], (settings, yields), open_top, source_end)
 
 
