@@ -226,6 +226,7 @@ def next_readings(post: Posterior, readings: Readings, draws: int = 150, seed: i
     board, rng = post.board, np.random.default_rng(seed)
     keep = np.argsort(post.states)[::-1]
     keep = keep[: min(len(keep), 1500)]
+    keep = keep[post.states[keep] > 0.0]  # strong evidence leaves some no chance at all
     w = post.states[keep] / post.states[keep].sum()
     owner = board.owner[keep]
     names, compact = np.unique(owner, return_inverse=True)
