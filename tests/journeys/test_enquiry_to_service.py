@@ -144,6 +144,8 @@ def serviced(job, read, out, fault, size):
     shown = asked("line", "show", "--store", store)
     assert (shown["tried"], shown["bad"]) == (len(log), sum(r["result"] == "bad" for r in log))
     answer = asked("why", job, "--readings", out / "readings.toml", "--store", store, "--out", out)
+    counted = "[[tally]]" in (out / "readings.toml").read_text(encoding="utf-8")
+    assert counted == any("counted twice" in w for w in answer["warnings"])
     likely = {c["cause"]: c["probability"] for c in answer["causes"]}
     assert fault in likely
     assert (

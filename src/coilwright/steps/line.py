@@ -22,6 +22,11 @@ from coilwright.line.why import why as line_why
 from coilwright.steps.shot_log import existing
 from coilwright.store.shots import ShotStore
 
+_COUNTED_TWICE = (
+    "The tally among the readings is left out: the log counts the same parts, and evidence counted twice looks surer than it is. "
+    "To use that tally, ask without the log."
+)
+
 
 def line_show(store: str, machine: str | None = None) -> Watch:
     """Charts and tests of a machine (the only one when none is named). Raises BadInput."""
@@ -55,6 +60,7 @@ def service_visit(job: Job, readings: Path | Mapping[str, Any] | None = None, st
     board = machine_board(job)
     stations, healthy = board.plant.line.stations, predicted_healthy(board.plant)
     given, found = Readings(), None
+    counted: tuple[Tallied, ...] = ()
     if isinstance(readings, Mapping):
         given = from_tables(readings, "readings", baseline(job), stations, healthy)
     elif readings is not None:
@@ -63,8 +69,11 @@ def service_visit(job: Job, readings: Path | Mapping[str, Any] | None = None, st
         with existing(store) as opened:
             name = _machine(opened, machine)
             found = watch(opened, name)
-            given = replace(given, tallies=(*given.tallies, _recent(opened, found, stations)))
-    return Visit(job, board, given, found, line_why(board, given))
+            counted, given = given.tallies, replace(given, tallies=(_recent(opened, found, stations),))
+    answer = line_why(board, given)
+    if counted:
+        answer = replace(answer, warnings=(*answer.warnings, _COUNTED_TWICE))
+    return Visit(job, board, given, found, answer)
 
 
 def service_files(visit: Visit, target: Path) -> list[Path]:
