@@ -229,6 +229,15 @@ def place_points(
 
 
 @compiled
+def look_round(start: float, cosine: Array, sine: Array) -> None:
+    """Cosine and sine of as many azimuths as there is room for, evenly round from `start`."""
+    count = cosine.shape[0]
+    for k in range(count):
+        angle = start + 2.0 * math.pi * k / count
+        cosine[k], sine[k] = math.cos(angle), math.sin(angle)
+
+
+@compiled
 def _fields(
     at: Array, start: Array, mirrored: BoolArray, turns: Array, shift: Array, pivot: Array,
     radius: Array, height: Array, real: Array, imaginary: Array, out: Array,
@@ -244,9 +253,7 @@ def _fields(
     for p in range(turns.shape[0]):
         R = turns[p]
         few = count // 2 + 1 if mirrored[p] else count
-        for k in range(count):
-            angle = start[p] + 2.0 * math.pi * k / count
-            cosine[k], sine[k] = math.cos(angle), math.sin(angle)
+        look_round(start[p], cosine, sine)
         place_points(at, R, shift[p], pivot[p], cosine[:few], sine[:few], x, y, up, rho)
         used = n * few
         sums[:] = 0.0

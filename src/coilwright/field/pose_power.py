@@ -13,7 +13,7 @@ import numpy as np
 
 from coilwright.field.compiled import compiled
 from coilwright.field.exterior import MU0
-from coilwright.field.pose_incident import Rings, add_ring, azimuth_count, frames, place_points
+from coilwright.field.pose_incident import Rings, add_ring, azimuth_count, frames, look_round, place_points
 from coilwright.field.skin import ComplexArray
 from coilwright.section.quad9 import Array, BoolArray
 
@@ -68,9 +68,7 @@ def _powers(
     for p in range(turns.shape[0]):
         R = turns[p]
         few = count // 2 + 1 if mirrored[p] else count
-        for k in range(count):
-            angle = start[p] + 2.0 * math.pi * k / count
-            cosine[k], sine[k] = math.cos(angle), math.sin(angle)
+        look_round(start[p], cosine, sine)
         place_points(at, R, shift[p], pivot[p], cosine[:few], sine[:few], x, y, up, rho)
         used = n * few
         sums[:, :used] = 0.0
