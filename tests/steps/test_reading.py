@@ -26,7 +26,7 @@ def run(*arguments):
 
 def test_ring_down_of_a_capture(tmp_path):
     capture = ringing(np.random.default_rng(1), [(350e3, 60.0, 1.0, 0.3)], rate=20e6)
-    found = reading(scope_file(tmp_path / "ring.csv", capture), modes=1)
+    found = reading(str(scope_file(tmp_path / "ring.csv", capture)), modes=1)  # a name will do
     assert found["frequency_Hz"] == pytest.approx(350e3, rel=1e-4)
     assert found["q"] == pytest.approx(60.0, rel=0.01)
 

@@ -67,7 +67,7 @@ class ReadingResult:
 
 
 def reading(
-    file: Path,
+    file: Path | str,
     *,
     kind: Kind | None = None,
     frequency: float | None = None,
@@ -82,6 +82,7 @@ def reading(
     a capture is taken as running: power from a voltage and a current channel, else each channel by itself. `channels`:
     names or numbers, voltage before current. `unit` of temperatures where the file does not say. Raises BadInput.
     """
+    file = Path(file)
     kind = kind or _kind_of(file)
     if kind == "temperature":
         return _temperature(read_temperature(file, channels or None, unit=unit), file)
