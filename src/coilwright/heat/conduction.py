@@ -10,11 +10,12 @@ mean temperatures across a lumped contact) is a short vector of far values.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
+import scipy.linalg as sl
 import scipy.sparse as sp
 from scipy.sparse.linalg import splu
 
@@ -62,19 +63,35 @@ class Factor:
     def solve(self, residual: Array) -> Array:
         """Newton step (K) for a nodal residual (J)."""
         step = self._near(residual)
-        if self.spread is None or self.gather is None or self.inner is None:
+        if self.spread is None or self.gather is None:
             return step
-        return np.asarray(step + self.spread @ np.linalg.solve(self.inner, self.gather @ step))
+        return np.asarray(step + self.spread @ sl.lu_solve(self._inner_lu, self.gather @ step))
+
+    @cached_property
+    def _inner_lu(self) -> Any:
+        assert self.inner is not None  # noqa: S101  # given with `spread`
+        return sl.lu_factor(self.inner)
 
     def _near(self, residual: Array) -> Array:
-        moved = np.empty(residual.shape)
+        moved = np.empty(residual.shape, order="F")
         moved[self.order] = residual
         return np.asarray(self.lu.solve(moved)[self.order])
 
     def with_far(self, take: Array, gather: Array) -> Factor:
         """The same with the far values' own reaction: matrix - take @ gather (Woodbury identity)."""
-        spread = np.column_stack([self._near(column) for column in take.T])
+        spread = self._near(take)
         return Factor(self.g, self.lu, self.order, gather, spread, np.eye(len(gather)) - gather @ spread)
+
+    def with_far_of(self, earlier: Factor) -> Factor:
+        """The same with the far values' reaction as an earlier factor had it, scaled to the step of this one: it wanders
+        slowly, and costs more to make anew than the factor itself."""
+        if earlier.spread is None or earlier.gather is None or earlier.inner is None:
+            return self
+        if earlier.g == self.g:
+            return replace(self, gather=earlier.gather, spread=earlier.spread, inner=earlier.inner)
+        share, one = self.g / earlier.g, np.eye(len(earlier.gather))
+        inner = one + share * (earlier.inner - one)
+        return replace(self, gather=earlier.gather, spread=share * earlier.spread, inner=inner)
 
 
 class Operators:

@@ -360,7 +360,7 @@ class Stepper:
                 return _Stage(temperature, residual, count, True)
             if size > _REUSE * old:
                 self._far_needed = self._far_needed or fresh
-                factor, fresh = self._refactor(temperature, last, g, far, answer), True
+                factor, fresh = self._refactor(temperature, last, g, far, answer, far_anew=fresh and count > 4), True
             old = size
         self._factor = None
         return _Stage(temperature, residual, _ITERATIONS, False)
@@ -369,11 +369,17 @@ class Stepper:
         residual = self.operators.residual(temperature, base, g, far)
         return Residual(residual.nodal + extra, residual.enthalpy, residual.radiated)
 
-    def _refactor(self, temperature: Array, last: Array, g: float, far: Far, answer: Answer | None) -> Factor:
+    def _refactor(
+        self, temperature: Array, last: Array, g: float, far: Far, answer: Answer | None, far_anew: bool = False
+    ) -> Factor:
+        """A factor for here and now; what is far keeps the reaction it had while it serves, unless `far_anew`."""
         self.factorisations += 1
-        factor = self.operators.factor(temperature, last, g, far)
+        factor, earlier = self.operators.factor(temperature, last, g, far), self._factor
         if self._far_needed and (answer is not None or self.model.contacts):
-            factor = self.operators.with_far(factor, temperature, answer)
+            if far_anew or earlier is None or earlier.spread is None:
+                factor = self.operators.with_far(factor, temperature, answer)
+            else:
+                factor = factor.with_far_of(earlier)
         self._factor = factor
         return factor
 
