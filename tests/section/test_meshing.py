@@ -192,3 +192,15 @@ def test_any_shape_at_any_skin_depth(diameter, inner, slender, depth, kind, leve
         o.lengths.max() / depth_m
     )  # grading costs a logarithm, not a power, of the skin depth
     assert len(mesh.boundary.edges) < len(o.bulges) * per_side / rule.scale
+
+
+@pytest.mark.parametrize("share", [0.25, 0.15])
+def test_elements_are_small_where_a_curie_front_passes_and_grow_below(share):
+    front = 2 * MM
+    section = Section((body("bar", shapes.bar(24 * MM, 80 * MM)),))
+    mesh = mesh_section(section, {"bar": BodySize(0.2 * MM, front, front, share)}).groups[0].mesh
+    across = np.unique(np.round(mesh.points[np.isclose(mesh.points[:, 1], mesh.points[0, 1]), 0], 9))[::2]
+    depth, length = 12 * MM - 0.5 * (across[1:] + across[:-1]), np.diff(across)
+    assert length[depth < 1.5 * front].max() <= 1.05 * share * front
+    assert length.max() > 2.0 * share * front
+    assert len(length) < 12 * MM / (share * front)

@@ -20,6 +20,9 @@ from coilwright.section.sizes import BodySize, MeshRule, Surroundings, along
 
 _SAME = 1e-7  # corners nearer than this share of the group's extent are on one lattice line
 _MOST_EDGES = 120  # along one outline, however small a gap is
+# Elements where a Curie front passes, in depths the hot skin has: across the thinnest extent as a body asks, down to a reach
+# below which too little loss is left for the front to matter; along the body everywhere, but no more than so many elements.
+_FRONT_REACH, _ALONG_FRONT, _MOST_ALONG = 1.5, 0.4, 40.0
 
 
 def mesh_rectilinear(
@@ -81,9 +84,13 @@ def _breaks(
                 if max(s[0], s[2]) == 0.0:
                     continue  # the axis is no surface
                 across = abs(s[2 + axis] - s[axis]) <= abs(s[3 - axis] - s[1 - axis])
-                if across:  # the side stands on this axis: its corner elements
+                if across:  # the side stands on this axis: its corner elements, and those for a front under it
                     at.append(float(s[axis]))
                     size.append(min(corner, 1e3))
+                    if loop is loops[0] and body.front_depth is not None:
+                        under = _under(float(s[axis]), loop, axis, body)
+                        at += under
+                        size += [body.front_share * body.front_depth] * len(under)
                 else:
                     places, length = along(loop, i, around, smallest, body.first(rule))
                     near = length < 1e3
@@ -95,6 +102,16 @@ def _breaks(
         for a, b, longest, count in zip(lines[axis][:-1], lines[axis][1:], cap, fewest, strict=True)
     ]
     return np.concatenate([parts[0], *(p[1:] for p in parts[1:])])
+
+
+def _under(side: float, outside: Outline, axis: int, body: BodySize) -> list[float]:
+    """Places under a side across the thinnest extent of a body where the Curie front passes while there is loss to lose."""
+    extents = np.ptp(np.reshape(outside.box, (2, 2)), axis=1)
+    if body.front_depth is None or extents[axis] > extents.min():
+        return []
+    low, high = outside.box[2 * axis : 2 * axis + 2]
+    places = side + body.front_depth * np.arange(-_FRONT_REACH, _FRONT_REACH + 1e-9, 0.5 * body.front_share)
+    return [float(x) for x in places if low <= x <= high]
 
 
 def _fill(
@@ -117,8 +134,8 @@ def _fill(
     longest = min(body.longest_under(rule), max(extent / 12.0, thin / across))
     if axis == 0 or extent == thin:
         longest = min(longest, extent / across)
-    if body.front_depth is not None:
-        longest = min(longest, max((0.25 if extent == thin else 0.4) * body.front_depth, extent / 60.0))
+    if body.front_depth is not None and extent > thin:
+        longest = min(longest, max(_ALONG_FRONT * body.front_depth, extent / _MOST_ALONG))
     for k, (a, b) in enumerate(pairwise(lines)):
         if a >= low - _SAME * extent and b <= high + _SAME * extent:
             cap[k] = min(cap[k], longest)

@@ -46,13 +46,14 @@ class BodySize:
     """What one body asks of its mesh, lengths in m.
 
     `skin_depth_smallest` is the smallest skin depth it passes through, `skin_depth_largest` the largest;
-    `front_depth` the depth a Curie front reaches (finer elements to there); `conducting` False is glass and the like,
-    which carry heat only.
+    `front_depth` the depth a Curie front reaches (finer elements to there), `front_share` those elements over it;
+    `conducting` False is glass and the like, which carry heat only.
     """
 
     skin_depth_smallest: float = math.inf
     skin_depth_largest: float = math.inf
     front_depth: float | None = None
+    front_share: float = 0.25
     conducting: bool = True
     longest: float | None = None
 

@@ -16,6 +16,7 @@ from coilwright.job import Job
 from coilwright.section.scene import Scene, scene
 
 NORMAL, FINE = Steps(tolerance=1.0), Steps(tolerance=0.5)
+_SATURATING = 2.0  # how much looser where the mesh of what saturates leaves several kelvin, whatever the steps
 
 
 def heat(
@@ -44,7 +45,7 @@ def heat(
     state = None if after is None else rest(model, after.state, pause)
     share = 0.8 if estimate_error and after is None else 1.0
     result = shoot(
-        model, drive, state=state, every=every, watch_after=watch, steps=FINE if fine else NORMAL,
+        model, drive, state=state, every=every, watch_after=watch, steps=_steps(model, fine),
         report=_part(report, 0.0, share),
     )  # fmt: skip
     if not estimate_error or after is not None:
@@ -64,8 +65,12 @@ def rough_shot(
     """The shot of a scene on meshes one level coarser than `heat` takes and in steps twice as loose."""
     drive = drive_of(drawn.job)
     model = shot_model(drawn, drive.frequency, "normal" if fine else "coarse")
-    steps = Steps(2.0 * (FINE if fine else NORMAL).tolerance)
-    return shoot(model, drive, every=every, watch_after=watch, steps=steps, report=report)
+    return shoot(model, drive, every=every, watch_after=watch, steps=_steps(model, fine, 2.0), report=report)
+
+
+def _steps(model: ShotModel, fine: bool, looser: float = 1.0) -> Steps:
+    asked = (FINE if fine else NORMAL).tolerance
+    return Steps(asked * looser * (_SATURATING if model.field.nonlinear else 1.0))
 
 
 def with_error(result: ShotResult, trace: Trace, verdicts: Sequence[Verdict]) -> ShotResult:
