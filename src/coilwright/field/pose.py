@@ -75,20 +75,22 @@ class PosePart:
         current: float = 1.0,
         rings: Rings | None = None,
         thin_skin: bool = False,
+        start: FieldState | None = None,
     ) -> PosePart:
         """Prepare. `temperatures` as in `Field.state`; `modes` >= 1 is the highest harmonic.
 
         `rings`: what stands for the coil, by default its surface currents as solved in line (`surface_rings`). A
-        saturating body is taken at the state it has in line with `current` (A rms). `thin_skin`: harmonics m >= 1 by the surface
-        impedance; cheaper on fine meshes and good to 3 % of them when the skin is 15 times thinner than the part, but
-        without losses inside. Raises BadInput without live bodies or turns.
+        saturating body is taken at the state it has in line with `current` (A rms), found from `start`, an earlier state of
+        the same mesh. `thin_skin`: harmonics m >= 1 by the surface impedance; cheaper on fine meshes and good to 3 % of
+        them when the skin is 15 times thinner than the part, but without losses inside. Raises BadInput without live
+        bodies or turns.
         """
         if modes < 1:
             raise BadInput(Fault("modes", f"must be at least 1; received {modes}"))
         if not solver.model.bodies:
             raise BadInput(Fault("body", "a pose needs a body that sees the field; the model has none"))
         only_coil = Drive(current if solver.model.coil is not None else 0.0)
-        state = solver.state(temperatures, only_coil)
+        state = solver.state(temperatures, only_coil, start=start)
         rings = surface_rings(state) if rings is None else rings
         live, omega = solver.live, solver.model.angular_frequency
         bare = reduce_exterior(live, None, omega, state.reduced.ups, 0.0, {})

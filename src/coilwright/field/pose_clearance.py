@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ import numpy as np
 from coilwright.errors import BadInput, Fault
 from coilwright.field.pose_incident import Pose, Poses, pose_rows, rotations
 from coilwright.section.geometry import Section
+from coilwright.section.nearest import distances
 from coilwright.section.outline import Outline
 from coilwright.section.quad9 import Array, BoolArray
 
@@ -46,19 +46,6 @@ def _meridian(points: Array) -> Array:
     return np.column_stack([np.hypot(points[:, 0], points[:, 1]), points[:, 2]])
 
 
-def _distances(points: Array, chain: Array) -> Array:
-    """Distance (m) of points (n, 2) from the nearest piece of a closed chain."""
-    out = np.full(len(points), math.inf)
-    for a, b in itertools.pairwise(chain):
-        along = b - a
-        length2 = float(along @ along)
-        if length2 == 0.0:
-            continue
-        share = np.clip((points - a) @ along / length2, 0.0, 1.0)
-        np.minimum(out, np.hypot(*(points - a - share[:, None] * along).T), out=out)
-    return out
-
-
 def _inside(outlines: Sequence[Outline], points: Array) -> BoolArray:
     inside = outlines[0].contains(points)
     for hole in outlines[1:]:
@@ -75,30 +62,28 @@ def _box_distances(flat: Array, outline: Outline) -> Array:
     )
 
 
-def _signed(points: Array, outlines: Sequence[Outline], chains: Sequence[Array], enough: float) -> float:
+def _signed(points: Array, outlines: Sequence[Outline], enough: float) -> float:
     """Smallest distance of points (n, 3) from a body of revolution, below zero when one lies inside it; points that are
     surely farther than `enough` (m) are passed over, and inf returned when all are."""
     flat = _meridian(points)
     flat = flat[_box_distances(flat, outlines[0]) < enough]
     if not len(flat):
         return math.inf
-    away = np.min([_distances(flat, c) for c in chains], axis=0)
+    away = distances(np.ascontiguousarray(flat), np.vstack([o.segments for o in outlines]))
     return float(np.min(np.where(_inside(outlines, flat), -away, away)))
 
 
 @dataclass(frozen=True, eq=False)
 class _Shape:
-    """Outlines of a turn or body, their chains of points, and the points of its surface (n, 3)."""
+    """Outlines of a turn or body, and points of its surface (n, 3)."""
 
     name: str
     outlines: tuple[Outline, ...]
-    chains: list[Array]
     points: Array
 
     @staticmethod
     def of(name: str, outlines: Sequence[Outline]) -> _Shape:
-        chains = [_outline_points(o) for o in outlines]
-        return _Shape(name, tuple(outlines), chains, np.vstack([_ring_points(c) for c in chains]))
+        return _Shape(name, tuple(outlines), np.vstack([_ring_points(_outline_points(o)) for o in outlines]))
 
 
 def _nearest(turns: Sequence[_Shape], bodies: Sequence[_Shape], row: Array) -> tuple[float, str, str]:
@@ -113,9 +98,9 @@ def _nearest(turns: Sequence[_Shape], bodies: Sequence[_Shape], row: Array) -> t
     for bound, moved, turn, body in sorted(pairs, key=lambda p: p[0]):
         if bound >= best[0]:
             break
-        away = _signed(moved, body.outlines, body.chains, best[0])
+        away = _signed(moved, body.outlines, best[0])
         back = (body.points - shift - pivot) @ rotation + pivot
-        away = min(away, _signed(back, turn.outlines[:1], turn.chains[:1], min(best[0], away)))
+        away = min(away, _signed(back, turn.outlines[:1], min(best[0], away)))
         if away < best[0]:
             best = (away, turn.name, body.name)
     return best

@@ -51,7 +51,7 @@ def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None)
     solver, empty_solver, backs = _fields(job, drawn, frequency)
     leads = coil_leads(drawn, frequency)
     away = _away(job)
-    loaded = [_at(solver.at(coil=away * b), amperes) for b in backs]
+    loaded = _set_back(solver, away * backs, amperes)
     bare = [_at(empty_solver.at(coil=away * b), amperes).impedance + leads for b in backs]
     z = np.array([s.impedance for s in loaded]) + leads - np.array(bare)
     power = np.array([_work_power(job, s) for s in loaded])
@@ -60,7 +60,7 @@ def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None)
         raise BadInput(Fault(f"{job.name}: body", "no work body takes up power, so there is nothing to diagnose"))
     ln_rho, rho_z, rho_power = _resistivities(job, frequency, amperes, is_saturating(solver.live))
     cut_z, cut_power = _cut(job, frequency, amperes)
-    part = PosePart.of(solver, current=amperes)
+    part = PosePart.of(solver, current=amperes, start=loaded[k0])
     ring = ring_of(part.state, _works(job))
     loops = Loops(drawn, ring, bare[k0], z[k0], frequency, away)
     askew = askew_curves(part, _works(job), drawn.section, ring, lambda x, t: loops.flux(0.0, x, t))
@@ -85,8 +85,10 @@ def _running(job: Job, drawn: Scene) -> tuple[float, float]:
     drive = drive_of(job)
     frequency, amperes = drive.frequency, 1.0
     solver = Field.of(field_model(mesh_scene(drawn, frequency, "coarse")))
+    state: FieldState | None = None
     for _ in range(_MOST):
-        impedance, asked = complex(_at(solver, amperes).impedance) + coil_leads(drawn, frequency), frequency
+        state = _at(solver, amperes, state)
+        impedance, asked = complex(state.impedance) + coil_leads(drawn, frequency), frequency
         if has_source(job):
             settled = running_frequency(job, impedance, frequency)
             solver = solver if settled == frequency else solver.with_frequency(settled)
@@ -103,9 +105,17 @@ def _running(job: Job, drawn: Scene) -> tuple[float, float]:
     )
 
 
-def _at(solver: Field, amperes: float) -> FieldState:
-    """The cold field at a coil current: what saturates shows another part at another current."""
-    return solver.state(drive=solver.drive(amperes))
+def _at(solver: Field, amperes: float, start: FieldState | None = None) -> FieldState:
+    """The cold field at a coil current: what saturates shows another part at another current, and begins at `start`."""
+    return solver.state(drive=solver.drive(amperes), start=start)
+
+
+def _set_back(solver: Field, moves: Array, amperes: float) -> list[FieldState]:
+    """The cold fields with the coil moved (m), each begun at the one before."""
+    out: list[FieldState] = []
+    for move in moves:
+        out.append(_at(solver.at(coil=float(move)), amperes, out[-1] if out else None))
+    return out
 
 
 def _work_power(job: Job, state: FieldState) -> float:
