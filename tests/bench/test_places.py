@@ -14,8 +14,10 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 import coilwright as cw
+from coilwright.bench.bringing import checked
 from coilwright.bench.place_line import contrasts, one_reading
 from coilwright.bench.study_run import run
+from coilwright.bench.work_quick import scaled
 from coilwright.steps.shot_log import line_add
 from tests.bench.server import SHORT, Server, wait_for
 
@@ -24,7 +26,7 @@ EXAMPLE = Path(__file__).parents[2] / "examples" / "indicator-tube-getter"
 MACHINE = (EXAMPLE / "with-tank.toml").read_text(encoding="utf-8").partition("\n[tank]")[2]
 TANK = re.sub(r"^(frequency|coil_current) = .*\n", "", SHORT, flags=re.M) + "\n[tank]" + MACHINE
 VARIES = '\n[[varies]]\nwhat = "coil.centre"\nby = "0.3 mm"\n'
-PLACES = ("tank", "window", "seek", "trial", "line", "materials", "paper")
+PLACES = ("hand", "tank", "window", "seek", "trial", "line", "materials", "paper")
 
 
 @pytest.fixture(scope="module")
@@ -91,7 +93,7 @@ def rows(page, title):
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_every_place_opens_and_can_be_used_by_all(tab, scheme):
     page = tab(PLACES[0], width=820, scheme=scheme)
-    for title in ("Tank", "Window", "Search", "Trial", "Line", "Materials", "Paper"):
+    for title in ("By hand", "Tank", "Window", "Search", "Trial", "Line", "Materials", "Paper"):
         press(page, title)
         page.locator("section:visible h2").first.wait_for()
         assert serious(page) == [], title
@@ -281,6 +283,50 @@ def test_a_trace_is_brought_and_never_over_another(tab, server):
     page.locator('[data-key="columns"]').fill("TC1")
     press(page, "Lay it over the prediction")
     page.get_by_text("must name a column and the place").wait_for()
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "printed"),
+    [
+        (0.0021, "H", (2.1, "mH")), (0.357e-3, "kg", (357.0, "mg")), (850.0, "degC", (850.0, "°C")),
+        (1e-5 / 3, "m^3/s", (0.2, "L/min")),
+        (0.0, "W", (0.0, "W")), (0.2, "1", (0.2, "")), (1.55e-3, "ohm", (1.55, "mΩ")), (2.09e10, "Hz", (20900.0, "MHz")),
+        (1000.0, "W", (1.0, "kW")), (-2.5e3, "W", (-2.5, "kW")),
+    ],
+)  # fmt: skip
+def test_a_hand_figure_has_a_unit_of_handy_size(value, unit, printed):
+    number, shown = scaled(value, unit)
+    assert (number, shown) == (pytest.approx(printed[0]), printed[1])
+
+
+def test_the_hand_calculation_of_a_part_that_needs_no_supply(tmp_path):
+    """Without a time to heat in there is no power to ask for; the sheets stand all the same."""
+    untimed = re.sub(r"\[\[accept\]\]\n(\w+ = .*\n)+|on_time = .*\n", "", SHORT)
+    result, _ = study_of(tmp_path, "quick", untimed, {})
+    assert "by hand, without a supply" in result["said"]
+    assert [t["title"] for t in result["tables"]] == ["ring, by hand", "the coil, by hand"]
+
+
+def test_a_file_that_is_brought_is_plain_text_of_a_plain_name():
+    assert checked("a-1.csv", "x", "form", "") == ("a-1.csv", "x")
+    for name in ("../a.csv", "a.toml", "", None, "a\x00.csv", ".csv"):
+        with pytest.raises(cw.BadInput, match=r"form: must be a plain file name ending in .csv"):
+            checked(name, "x", "form", "")
+    for words in (None, 7, "x" * 3_000_001):
+        with pytest.raises(cw.BadInput, match=r"a.csv: holds more than 3 MB; a page or two"):
+            checked("a.csv", words, "form", "a page or two")
+
+
+def test_a_form_of_another_job_is_refused(tab, server):
+    page = tab("line", "tank.toml")
+    chosen = page.get_by_label("bring the filled form")
+    form = "form,coilwright hand-over form 1\ndigest,0\n\nwhat,station,reading,expected,unit,value,uncertainty\nq,,,,,54,\n"
+    for words, told in ((form, "belongs to another job"), ("a,b\n", "must be a hand-over form")):
+        chosen.set_input_files({"name": "form.csv", "mimeType": "text/csv", "buffer": words.encode()})
+        page.locator("[role=alert]", has_text=f"form.csv: {told}").wait_for()
+    assert page.get_by_role("link", name=re.compile("^open")).count() == 0
+    assert not list(server.folder.glob("*handed-over*"))
+    assert serious(page) == []
 
 
 def test_pictures_come_from_studies_only(server):

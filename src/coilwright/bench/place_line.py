@@ -12,6 +12,7 @@ from typing import Any
 from nicegui import ui
 
 from coilwright.bench.form import Form
+from coilwright.bench.hand_over import record
 from coilwright.bench.open_copy import beside
 from coilwright.bench.parts import button, text
 from coilwright.bench.rehearsals import of_rehearsal, practice, rehearsals
@@ -74,14 +75,7 @@ def place(state: PageState) -> None:
         Trigger(state, "why", "Find the cause", asked)
         Results(state, "why")
         practice(state)
-        text("h2", "The hand-over record")
-        text(
-            "p",
-            "What was read when the machine was right ([machine] of the job) beside the model, and the limits of every reading.",
-            "told",
-        )
-        Trigger(state, "record", "Lay the record beside the model")
-        Results(state, "record")
+        record(state)
 
 
 class _Typed:

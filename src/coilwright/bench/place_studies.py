@@ -22,8 +22,8 @@ _WORDS = {
 }
 # kind of study -> the place that shows its result
 SHOWN_IN = {
-    "shot": "shot", "tank": "tank", "window": "window", "pack": "paper", "pictures": "paper", "line": "line", "why": "line",
-    "trial": "trial", "seek": "seek",
+    "quick": "hand", "shot": "shot", "tank": "tank", "window": "window", "pack": "paper", "pictures": "paper", "trial": "trial",
+    "seek": "seek", "line": "line", "why": "line", "rehearsal": "line", "record": "line",
 }  # fmt: skip
 
 

@@ -8,20 +8,14 @@ from typing import Any
 
 from nicegui import ui
 
+from coilwright.bench.bringing import chooser
 from coilwright.bench.form import Form
 from coilwright.bench.open_copy import beside, write_beside
-from coilwright.bench.parts import button, sentence, text
+from coilwright.bench.parts import button, text
 from coilwright.bench.state import PageState
 from coilwright.bench.study_kinds import FITTED
 from coilwright.bench.study_place import Results, Trigger
 from coilwright.errors import BadInput, Fault
-
-_MOST = 3_000_000  # characters of a trace that is brought; the socket takes four million bytes
-_NAME = re.compile(r"\w[\w .+-]{0,80}\.csv")
-_BRING = (
-    "async (e) => { const f = e.target.files[0]; if (!f) return; "
-    f"emit(f.name, f.size > {_MOST} ? null : await f.text()); e.target.value = ''; }}"
-)
 
 
 def place(state: PageState) -> None:
@@ -62,48 +56,29 @@ def place(state: PageState) -> None:
 
 def _bring(state: PageState, form: Form) -> None:
     """A trace from elsewhere, written beside the job under a name that is free."""
-    with ui.element("div").classes("form"):
-        with text("label", ""):
-            text("span", "bring a trace from elsewhere")
-            chosen = ui.element("input")
-            chosen.props.update({"type": "file", "accept": ".csv,text/csv"})
-        fault = text("span", "", "bad")
-        fault.props["role"] = "alert"
 
-    def take(event: Any) -> None:
-        try:
-            name = bring(state, *event.args)
-        except BadInput as error:
-            fault.set_text(sentence(error))
-            return
-        fault.set_text("")
+    def take(name: str, words: str) -> None:
+        bring(state, name, words)
         form.offer(form.inputs["trace"], "trace", _traces(state))
         form.choose("trace", name)
         state.say(f"{name} stands beside the job now", False)
 
-    chosen.on("change", take, js_handler=_BRING)
+    chooser("bring a trace from elsewhere", take, "trace", "thin it out, or copy it beside the job")
 
 
-def bring(state: PageState, name: object, words: object) -> str:
-    """Write a brought trace beside the job. Raises BadInput when it is too long, not named so, or there already."""
-    given = str(name)
-    if not _NAME.fullmatch(given):
-        what = f'must be a plain file name ending in .csv; received "{given[:60]}"; rename it'
-        raise BadInput(Fault("trace", what))
-    if not isinstance(words, str) or len(words) > _MOST:
-        raise BadInput(Fault(given, f"holds more than {_MOST / 1e6:g} MB; thin it out, or copy it beside the job"))
+def bring(state: PageState, given: str, words: str) -> None:
+    """Write a brought trace beside the job. Raises BadInput when other figures stand there under its name."""
     folder, here = state.bench.folder, state.desk.path.parent
     path = folder.place((here / given).relative_to(folder.root).as_posix())
     try:
         if path.exists() and path.read_bytes() == words.encode("utf-8"):
-            return given
+            return
         with path.open("x", encoding="utf-8", newline="") as file:
             file.write(words)
     except FileExistsError:
         raise BadInput(Fault(given, "is there already with other figures and is not overwritten; rename one")) from None
     except OSError as error:
         raise BadInput(Fault(given, f"could not be written ({error.strerror})")) from None
-    return given
 
 
 def _traces(state: PageState) -> list[tuple[str, str]]:

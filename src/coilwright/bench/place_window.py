@@ -12,9 +12,9 @@ from coilwright.bench.state import PageState
 from coilwright.bench.study_place import Results, Trigger
 
 _EFFORT = [
-    ("", "as the quantities need"),
+    ("", "as usual"),
     ("small", "small: quick and rough"),
-    ("large", "large: twice the full shots"),
+    ("large", "large: twice the full shots that check"),
 ]
 
 
@@ -30,7 +30,8 @@ def place(state: PageState) -> None:
         )
         form = Form(
             [
-                ("effort", "full shots", _EFFORT),
+                ("effort", "how thorough", _EFFORT),
+                ("runs", "full shots to build on", "as many as needed"),
                 ("shots", "virtual shots", "100000"),
                 ("seed", "seed", "1"),
                 ("readings", "what each reading would show", [("yes", "yes"), ("no", "no, saves time")]),
@@ -42,6 +43,7 @@ def place(state: PageState) -> None:
             typed = form.values()
             return {
                 "effort": typed["effort"],
+                "runs": form.count("runs", 4, 5000) if typed["runs"].strip() else 0,
                 "shots": form.count("shots", 1000, 2_000_000),
                 "seed": form.count("seed", 0, 10**9),
                 "readings": typed["readings"] == "yes",

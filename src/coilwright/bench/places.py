@@ -33,6 +33,7 @@ class Place:
 
 PLACES: tuple[Place, ...] = (
     Place("drawing", "Drawing", "coilwright.bench.place_drawing"),
+    Place("hand", "By hand", "coilwright.bench.place_hand"),
     Place("shot", "Shot", "coilwright.bench.place_shot"),
     Place(
         "tank", "Tank", "coilwright.bench.place_tank", lambda job: "source" in job.later,

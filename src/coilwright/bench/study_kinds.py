@@ -51,6 +51,7 @@ def _of(module: str, name: str = "work") -> Callable[..., dict[str, Any]]:
 
 
 KINDS: dict[str, Callable[..., dict[str, Any]]] = {
+    "quick": _of("work_quick"),
     "shot": shot,
     "tank": _of("work_tank"),
     "pack": _of("work_pack"),

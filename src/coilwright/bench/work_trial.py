@@ -44,6 +44,7 @@ def work(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> di
         lines=_lines(result),
         tables=_tables(result),
         pictures=drawn(trial_pictures, result, folder),
+        cautions=result.cautions,
         findings=result.findings,
         files=(folder / FITTED,),
     )

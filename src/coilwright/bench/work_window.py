@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -25,15 +26,7 @@ _TOLERANCES = ("quantity", "drawn", "alone, from", "to", "all at once, from", "t
 
 def work(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> dict[str, Any]:
     """Run it; pictures go into the folder."""
-    usual, seed = Effort(), int(settings.get("seed", 1))
-    asked = {
-        "small": _LEAST,
-        "large": Effort(fresh=2 * usual.fresh, refine=2 * usual.refine, reshoot=2 * usual.reshoot),
-    }
-    chosen = asked.get(str(settings.get("effort")), usual)
-    effort = Effort(
-        chosen.runs, chosen.fresh, chosen.refine, chosen.reshoot, min(2, os.cpu_count() or 1), seed, chosen.level
-    )
+    effort = _effort(settings)
     result = window(
         job,
         shots=int(settings.get("shots", 100_000)),
@@ -51,6 +44,16 @@ def work(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> di
         cautions=result.cautions,
         findings=result.findings,
     )
+
+
+def _effort(settings: dict[str, Any]) -> Effort:
+    """How thorough; so many full shots to build on as were typed are those of the command with as many --runs."""
+    usual, kind = Effort(), str(settings.get("effort"))
+    workers, seed, runs = min(2, os.cpu_count() or 1), int(settings.get("seed", 1)), int(settings.get("runs", 0))
+    if runs:
+        return Effort.asked(runs, 0 if kind == "small" else usual.reshoot, workers, seed)
+    least, most = _LEAST, Effort(fresh=2 * usual.fresh, refine=2 * usual.refine, reshoot=2 * usual.reshoot)
+    return replace({"small": least, "large": most}.get(kind, usual), workers=workers, seed=seed)
 
 
 def _lines(result: WindowResult) -> Iterator[str]:

@@ -41,10 +41,7 @@ def window(path: Path, as_json: bool, out: Path | None, asked: Asked) -> int:
 
     job = load(path)
     target = folder(out)
-    checks = Effort.fresh if asked.runs == 0 else max(4, asked.runs // 6)
-    effort = Effort(
-        runs=asked.runs, fresh=checks, refine=checks, reshoot=asked.reshoot, workers=asked.workers, seed=asked.seed
-    )
+    effort = Effort.asked(asked.runs, asked.reshoot, asked.workers, asked.seed)
     with progress("window", as_json) as advance:
         result = study(
             job, shots=asked.shots, effort=effort, maps=_pairs(asked.maps), station=asked.station,

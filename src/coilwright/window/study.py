@@ -44,6 +44,12 @@ class Effort:
     seed: int = 1
     level: Level = "coarse"
 
+    @classmethod
+    def asked(cls, runs: int, reshoot: int, workers: int, seed: int) -> Effort:
+        """With so many runs of the design (0: as many as needed) and a sixth of them, at least four, for each check."""
+        checks = cls.fresh if runs == 0 else max(4, runs // 6)
+        return cls(runs, checks, checks, reshoot, workers, seed)
+
 
 @dataclass(frozen=True, eq=False)
 class Draws:
