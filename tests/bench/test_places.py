@@ -16,9 +16,12 @@ from axe_playwright_python.sync_playwright import Axe
 import coilwright as cw
 from coilwright.bench.bringing import checked
 from coilwright.bench.place_line import contrasts, one_reading
+from coilwright.bench.places import PLACES as PLACES_OF_THE_PAGE
 from coilwright.bench.study_run import run
 from coilwright.bench.work_quick import scaled
+from coilwright.seek.effort import Effort
 from coilwright.steps.shot_log import line_add
+from coilwright.window.quantities import quantities
 from tests.bench.server import SHORT, Server, wait_for
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "indicator-tube-getter"
@@ -105,6 +108,29 @@ def test_a_job_without_the_section_is_told_which_to_add(tab, place, section):
     page = tab(place)
     page.get_by_text(section).first.wait_for()
     assert page.locator("button.first:visible", has_text="Comp").count() == 0
+    assert serious(page) == []
+    press(page, "Open the job file")
+    page.get_by_label("Text of the job file").wait_for()
+
+
+@pytest.mark.parametrize(
+    "key", [pytest.param("tank", marks=pytest.mark.slow), "window", pytest.param("seek", marks=pytest.mark.slow)]
+)
+def test_the_sample_a_place_shows_makes_the_job_fit(key):
+    """Appended as it stands to the example, whose source then decides current and frequency."""
+    place = next(p for p in PLACES_OF_THE_PAGE if p.key == key)
+    text = (EXAMPLE / "job.toml").read_text(encoding="utf-8")
+    assert not place.fits(cw.loads(text))
+    if key == "tank":
+        text = re.sub(r"^(frequency|coil_current) = .*\n", "", text, flags=re.M)
+    job = cw.loads(f"{text}\n{place.sample}")
+    assert place.fits(job)
+    if key == "tank":
+        assert cw.tank(job).report.cold.coil_current == pytest.approx(130.0)
+    if key == "seek":
+        assert cw.seek(job, Effort(4, 1)).explored
+    if key == "window":
+        assert [q.what for q in quantities(job)] == ["coil.centre", "surroundings.temperature"]
 
 
 def test_the_tank_shows_what_the_core_computes(tab, server, tmp_path):

@@ -1,5 +1,6 @@
 """Long work on disk: kept, stopped, told in words when it fails, found again."""
 
+import contextlib
 import json
 import os
 import subprocess
@@ -21,14 +22,20 @@ def until_ended(studies, number, seconds=40):
     return next(s for s in studies.listed if s.number == number)
 
 
-@pytest.fixture
-def studies(tmp_path):
-    made = Studies(tmp_path / ".coilwright", "job")
+@contextlib.contextmanager
+def opened(tmp_path, job):
+    made = Studies(tmp_path / ".coilwright", job)
     yield made
     made.close()
     for child in made._children:
         child.kill()
         child.wait()
+
+
+@pytest.fixture
+def studies(tmp_path):
+    with opened(tmp_path, "job") as made:
+        yield made
 
 
 def test_a_study_runs_by_itself_and_is_found_again(studies, tmp_path):
@@ -90,3 +97,11 @@ def test_a_study_whose_process_has_gone_is_lost_not_running(tmp_path):
     assert Studies(tmp_path, "job").listed[0].state == "lost"
     (folder / "progress.json").write_text(json.dumps({"state": "running", "pid": os.getpid()}), encoding="utf-8")
     assert Studies(tmp_path, "job").listed[0].state == "running"
+
+
+def test_a_refusal_names_the_file_that_was_asked_about(tmp_path):
+    """The copy in the study's folder is always called job.toml; the file on the desk is not."""
+    with opened(tmp_path, "ferrule") as own:
+        failed = until_ended(own, own.begin("tank", "", SHORT, tmp_path))
+    assert failed.state == "failed"
+    assert "ferrule.toml" in failed.said

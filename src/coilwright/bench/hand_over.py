@@ -26,8 +26,8 @@ def record(state: PageState) -> None:
     )
 
     def take(name: str, words: str) -> None:
-        told.clear()
         written, count = take_form(state, name, words)
+        told.clear()
         inside = written.relative_to(state.bench.folder.root).as_posix()
         with told:
             text("span", f"{written.name} stands beside this job now, with {count} readings of {name}: ")

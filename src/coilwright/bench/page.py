@@ -200,6 +200,9 @@ class _Rail:
                 with ui.element("div").classes("place"):
                     text("h2", place.title)
                     text("p", place.missing)
+                    text("pre", place.sample, "sample").props.update({"tabindex": "0", "aria-label": "Example"})
+                    with ui.element("div").classes("tools"):
+                        button("Open the job file", partial(self.open, "file"))
                 del self.built[key]
                 self.built[f"{key} "] = box
                 return

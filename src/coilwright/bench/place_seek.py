@@ -30,7 +30,7 @@ def place(state: PageState) -> None:
         def settings() -> dict[str, Any]:
             return {"evaluations": form.count("evaluations", 4, 20_000), "seed": form.count("seed", 0, 10**9)}
 
-        Trigger(state, "seek", "Search", settings)
+        Trigger(state, "seek", "Begin the search", settings)
         Results(state, "seek", partial(_points, state))
 
 

@@ -12,19 +12,21 @@ from dataclasses import dataclass
 from importlib import import_module
 from typing import Any
 
+from coilwright.bench import samples
 from coilwright.bench.state import PageState
 from coilwright.job import Job
 
 
 @dataclass(frozen=True)
 class Place:
-    """`fits` tells whether a job has what the place needs; one that does not fit says what is missing."""
+    """`fits` tells whether a job has what the place needs; one that does not fit is told what is `missing`, with a `sample`."""
 
     key: str
     title: str
     module: str
     fits: Callable[[Job], bool] = lambda job: True
     missing: str = ""
+    sample: str = ""
 
     def build(self, state: PageState) -> None:
         place: Callable[[PageState], Any] = import_module(self.module).place
@@ -37,17 +39,18 @@ PLACES: tuple[Place, ...] = (
     Place("shot", "Shot", "coilwright.bench.place_shot"),
     Place(
         "tank", "Tank", "coilwright.bench.place_tank", lambda job: "source" in job.later,
-        "This job has no source. Add [tank], [[capacitor]] and [source] in the job file; docs/tank.md has an example of each.",
+        "This job has no source. Add [tank], [[capacitor]] and [source] in the job file, for example so, with your own figures:",
+        samples.TANK,
     ),
     Place(
         "window", "Window", "coilwright.bench.place_window", lambda job: "varies" in job.later,
-        "This job does not say how far anything varies. Add [[varies]] tables, and [fixture] for several stations, in the job "
-        "file; docs/window.md has an example of each.",
+        "This job does not say how far anything varies. Add [[varies]] tables in the job file, and [fixture] for several "
+        "stations, for example so, with your own figures:", samples.VARIES,
     ),
     Place(
         "seek", "Search", "coilwright.bench.place_seek", lambda job: "seek" in job.later,
-        "This job does not say what may be changed. Add [seek] with [[seek.over]] bounds in the job file; docs/seek.md has an "
-        "example.",
+        "This job does not say what may be changed. Add [seek] with [[seek.over]] bounds in the job file, for example so, with "
+        "your own figures:", samples.SEEK,
     ),
     Place("trial", "Trial", "coilwright.bench.place_trial"),
     Place("line", "Line", "coilwright.bench.place_line"),

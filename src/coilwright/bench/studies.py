@@ -52,7 +52,7 @@ class Studies:
     """The studies of one job file."""
 
     def __init__(self, folder: Path, job: str) -> None:
-        self.root = folder / "studies" / job
+        self.root, self.job_name = folder / "studies" / job, f"{job}.toml"
         self.listed: list[Study] = []
         self._watchers: list[Callable[[], None]] = []
         self._results: dict[int, dict[str, Any]] = {}
@@ -113,6 +113,7 @@ class Studies:
             "made": time.time(),
             "settings": settings or {},
             "folder": str(job_folder),
+            "name": self.job_name,
         }
         (folder / "asked.json").write_text(json.dumps(asked), encoding="utf-8")
         changed = self.look()  # starts it

@@ -52,7 +52,8 @@ def run(folder: Path) -> None:
     notes.write("running", 0.0, "")
     try:
         asked = json.loads((folder / "asked.json").read_text(encoding="utf-8"))
-        job = loads((folder / "job.toml").read_text(encoding="utf-8"), "job.toml", asked["folder"])
+        text = (folder / "job.toml").read_text(encoding="utf-8")
+        job = loads(text, asked.get("name", "job.toml"), asked["folder"])
         work: Callable[..., dict[str, Any]] = KINDS[asked["kind"]]
         result = work(job, asked["settings"], notes.report, folder)
         _replace(folder / "result.json", finite(result))
