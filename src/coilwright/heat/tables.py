@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -52,11 +53,16 @@ def band_shares(edges: tuple[float, ...], temperature: Array | float) -> list[Ar
     return [share_between(a, b, temperature) for a, b in pairwise(limits)]
 
 
+@lru_cache(maxsize=8)
+def _shares_on_grid(edges: tuple[float, ...]) -> list[Array]:
+    return band_shares(edges, GRID)
+
+
 def build(regions: Sequence[ThermalRegion]) -> Tables:
     """Tables of the regions in the given order."""
     edges = tuple(sorted({edge for region in regions if region.optics for edge in region.optics.edges}))
     black = STEFAN_BOLTZMANN * GRID**4
-    shares = band_shares(edges, GRID)
+    shares = _shares_on_grid(edges)
     enthalpy = np.stack([np.maximum.accumulate(region.material.volumetric_enthalpy(GRID)) for region in regions])
     conductivity = np.stack([np.broadcast_to(r.material.thermal_conductivity(GRID), GRID.shape) for r in regions])
     emissivity = np.stack([[_emissivity(region, edges, band) for band in range(len(shares))] for region in regions])

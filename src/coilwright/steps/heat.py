@@ -15,7 +15,7 @@ from coilwright.heating.shot import rest, shoot
 from coilwright.job import Job
 from coilwright.section.scene import Scene, scene
 
-NORMAL, FINE = Steps(tolerance=1.0), Steps(tolerance=0.5)
+NORMAL, FINE = Steps(tolerance=1.0), Steps(tolerance=0.5, burnt=0.04)
 _SATURATING = 2.0  # how much looser where the mesh of what saturates leaves several kelvin, whatever the steps
 
 
@@ -69,8 +69,9 @@ def rough_shot(
 
 
 def _steps(model: ShotModel, fine: bool, looser: float = 1.0) -> Steps:
-    asked = (FINE if fine else NORMAL).tolerance
-    return Steps(asked * looser * (_SATURATING if model.field.nonlinear else 1.0))
+    asked = FINE if fine else NORMAL
+    saturating = _SATURATING if model.field.nonlinear else 1.0
+    return Steps(looser * saturating * asked.tolerance, burnt=looser * asked.burnt)
 
 
 def with_error(result: ShotResult, trace: Trace, verdicts: Sequence[Verdict]) -> ShotResult:
