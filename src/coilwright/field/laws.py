@@ -55,11 +55,23 @@ def is_saturating(live: Live) -> bool:
     return any(law.magnetic is not None and law.magnetic.saturating for law, _ in _regions(live))
 
 
-def reluctivity_at(live: Live, temperature: Array, flux_density_peak: Array | float = 0.0) -> tuple[Array, Array]:
-    """(nu, d nu / d B_peak), both (e, q), in m/H and m/H/T."""
+def reluctivity_at(
+    live: Live, temperature: Array, flux_density_peak: Array | float = 0.0, only: IntArray | None = None
+) -> tuple[Array, Array]:
+    """(nu, d nu / d B_peak), both (e, q), in m/H and m/H/T, of temperatures (e, q) of the whole mesh. With `only` some elements
+    (e',), rising, flux density and results are of these."""
+    if only is not None and len(only) < len(temperature):
+        return _reluctivity(live, temperature[only], flux_density_peak, only)
+    return _reluctivity(live, temperature, flux_density_peak, None)
+
+
+def _reluctivity(
+    live: Live, temperature: Array, flux_density_peak: Array | float, only: IntArray | None
+) -> tuple[Array, Array]:
     nu, slope = np.full(temperature.shape, 1.0 / MU0), np.zeros(temperature.shape)
     peak = np.broadcast_to(flux_density_peak, temperature.shape)
-    for law, pick in _regions(live):
+    for law, elements in _regions(live):
+        pick = elements if only is None else np.flatnonzero(np.isin(only, elements))
         if law.magnetic is None:
             continue
         if law.magnetic.saturating:

@@ -10,8 +10,9 @@ import numpy as np
 
 from coilwright.field.inputs import LiveBody
 from coilwright.field.interior import Interior, interior_of, no_interior
-from coilwright.field.pattern import Pattern, ordered_pattern, pattern_of
+from coilwright.field.pattern import Pattern, pattern_of
 from coilwright.field.skin import Skin, skin_of
+from coilwright.field.space import Space, mirror_of
 from coilwright.section.mesh import union
 from coilwright.section.quad9 import Array, BoolArray, IntArray
 
@@ -94,26 +95,15 @@ class Live:
         return out.reshape(-1, 81)
 
     @cached_property
-    def newton_pattern(self) -> Pattern:
-        """Real and imaginary parts interleaved in the complex ordering: blocks (re,re), (re,im), (im,re), (im,im)."""
-        row, column = self.real_pairs
-        order = self.pattern.order
-        both = np.empty(2 * self.size, dtype=np.int64)
-        both[: self.size], both[self.size :] = 2 * order, 2 * order + 1
-        n = self.size
-        rows = np.concatenate([row, row, row + n, row + n])
-        columns = np.concatenate([column, column + n, column, column + n])
-        return ordered_pattern(2 * n, rows, columns, both)
+    def whole(self) -> Space:
+        """All unknowns."""
+        return Space.whole(self)
 
     @cached_property
-    def newton_slots(self) -> tuple[IntArray, IntArray]:
-        """Where entries go in `newton_pattern`: (e, 81, 4) element entries, -1 on the axis, and (4, entries) what stands
-        in `pattern`; in the order of its blocks."""
-        of_list = self.newton_pattern.slot.reshape(4, -1)
-        elements = np.full((4, len(self.element_entries)), -1, dtype=np.int64)
-        elements[:, self.element_entries] = of_list[:, : int(self.element_entries.sum())]
-        whole = np.ascontiguousarray(of_list[:, self.first_entry])
-        return np.ascontiguousarray(elements.T).reshape(-1, 81, 4), whole
+    def half(self) -> Space | None:
+        """One unknown of every pair that mirrors itself half-way up; None when the mesh has no such plane."""
+        mirror = mirror_of(self.interior.mesh)
+        return None if mirror is None else Space.half(self, mirror)
 
     def loop_load(self, k: int, sigma: Array) -> Array:
         """(free nodes in the loop's elements, with repeats): integral of sigma N / (2 pi) element by element."""

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import scipy.linalg as sl
@@ -23,9 +24,11 @@ from coilwright.field.exterior import MU0, blocks
 from coilwright.field.kernels import system_entries
 from coilwright.field.live import Live
 from coilwright.field.skin import ComplexArray, Skin, joined
+from coilwright.field.space import Mirror
 from coilwright.field.state import FieldState
 from coilwright.section.quad9 import Array
 
+_AS_GOOD_AS_EVEN = 1e-6  # of the largest load
 PairBlocks = dict[tuple[int, int, int], tuple[Array, Array]]
 
 
@@ -87,6 +90,25 @@ class Reduced:
             current = drive.net_currents.get(self.live.bodies[body].name, 0.0)
             out[len(self.live.interior.free) + k] = current / (2j * np.pi * self.omega)
         return out
+
+    def mirrored(self, mirror: Mirror, drive: Drive) -> bool:
+        """Whether all that is outside the bodies is alike on both sides of their mirror."""
+        if np.ptp(self.ups) > 0.0:
+            return False
+        key = (drive.background != 0.0, id(mirror))
+        if key not in self._mirrored:
+            nodes = self.live.interior.skin.nodes
+            place = np.full(len(self.live.interior.mesh.points), -1, dtype=np.int64)
+            place[nodes] = np.arange(len(nodes))
+            other = place[mirror.nodes[nodes]]
+            load = self.load[:, : 2 if drive.background else 1]
+            uneven = np.abs(load - load[other]).max(initial=0.0) / np.abs(load).max(initial=1e-300)
+            self._mirrored[key] = bool(uneven < _AS_GOOD_AS_EVEN)
+        return self._mirrored[key]
+
+    @cached_property
+    def _mirrored(self) -> dict[tuple[bool, int], bool]:
+        return {}
 
     def solve(self, resistivity: Array, reluctivity: Array, drive: Drive | None = None) -> FieldState:
         """Field of one material state; resistivity (ohm m, inf = none) and reluctivity (m/H) at Gauss points (e, q)."""

@@ -19,6 +19,7 @@ from coilwright.field.kernels import flux_density, jacobian_blocks, stiffness_ti
 from coilwright.field.laws import reluctivity_at
 from coilwright.field.reduced import Drive, Reduced
 from coilwright.field.skin import ComplexArray, Sparse
+from coilwright.field.space import Space
 from coilwright.field.state import FieldState
 from coilwright.section.quad9 import Array
 
@@ -29,6 +30,7 @@ _SMALLEST_STEP = 1.0 / 64.0
 # as much. A first step that leads to one longer than this share of it shows that the factor no longer fits.
 _MOST_TO_GO, _ASTRAY, _MOST_CHORDS = 12.0, 0.9, 20
 _DEPTH = 6  # steps remembered
+_EVEN = 0.1  # K within a mirrored pair that make no difference to a field
 _CHORD_GOAL = 0.25  # the share of the tolerance they may leave as error
 
 
@@ -49,31 +51,51 @@ def solve_saturating(
     """
     sigma = 1.0 / resistivity
     rhs = reduced.right_hand_side(drive)
-    factor = None if start is None else start.jacobian
+    space = _space(reduced, resistivity, temperature, drive)
+    factor = None if start is None or start.jacobian is None else start.jacobian
+    if factor is not None and factor.shape[0] != 2 * space.count:
+        factor = None  # begun in the other space
     if start is None:
         nu, _ = reluctivity_at(reduced.live, temperature, _FIRST_GUESS)
         start = reduced.solve(resistivity, nu, drive)
-    newton = _Newton(reduced, sigma, temperature, 1e-12 * float(np.linalg.norm(rhs)), rhs)
-    here = newton.at(_unknowns(reduced, start))
+    newton = _Newton(reduced, space, sigma, temperature, rhs)
+    here = newton.at(space.restricted(_unknowns(reduced, start)))
     history: list[float] = []
     for _ in range(most):
         if factor is not None:
             here, settled = newton.chord(here, factor, _CHORD_GOAL * tolerance, history)
             if settled:
-                return _finished(reduced, here, sigma, drive, factor)
+                return _finished(newton, here, sigma, drive, factor)
         factor = newton.factor(here)
         step = newton.step(factor, here)
         here, share = newton.along(here, step, factor)
         history.append(share * _ratio(step, here.x))
         if history[-1] < tolerance * share or here.norm <= newton.smallest:
-            return _finished(reduced, here, sigma, drive, factor)
+            return _finished(newton, here, sigma, drive, factor)
     raise NotConverged(
         "the field in the saturating body did not settle", history, "Refine its mesh at the skin or lower the current"
     )
 
 
-def _finished(reduced: Reduced, here: _Place, sigma: Array, drive: Drive, factor: Sparse) -> FieldState:
-    return replace(reduced.state(here.x, sigma, here.nu, drive), jacobian=factor)
+def _finished(newton: _Newton, here: _Place, sigma: Array, drive: Drive, factor: Sparse) -> FieldState:
+    space = newton.space
+    state = newton.reduced.state(here.x[space.number], sigma, space.everywhere(here.nu), drive)
+    return replace(state, jacobian=factor)
+
+
+def _space(reduced: Reduced, resistivity: Array, temperature: Array, drive: Drive) -> Space:
+    """Half the unknowns where part, coil and temperatures are alike on both sides of a plane, else all of them."""
+    half = reduced.live.half
+    if half is None or half.mirror is None or not reduced.mirrored(half.mirror, drive):
+        return reduced.live.whole
+    # loss and law hang on the temperature alone: what is as good as even is taken as even
+    even = half.mirror.difference(temperature) < _EVEN
+    conducts = np.isfinite(resistivity)
+    return (
+        half
+        if even and np.array_equal(conducts, conducts.ravel()[half.mirror.points].reshape(conducts.shape))
+        else reduced.live.whole
+    )
 
 
 def _shrinks(step: ComplexArray, following: ComplexArray) -> float:
@@ -91,8 +113,8 @@ def _unknowns(reduced: Reduced, state: FieldState) -> ComplexArray:
 
 @dataclass(frozen=True, eq=False)
 class _Place:
-    """Unknowns and what they entail: residual and its norm; at Gauss points reluctivity and its slope against peak |B|,
-    that peak, and B."""
+    """Unknowns of the space and what they entail: residual and its norm; at the Gauss points looked at reluctivity and its
+    slope against peak |B|, that peak, and B."""
 
     x: ComplexArray
     residual: ComplexArray
@@ -134,25 +156,25 @@ def _to_go(size: float, goal: float, shrinks: float) -> float:
 class _Newton:
     """Residual and steps of one nonlinear problem; a residual norm of `smallest` is rounding."""
 
-    def __init__(self, reduced: Reduced, sigma: Array, temperature: Array, smallest: float, rhs: ComplexArray) -> None:
-        self.reduced, self.temperature = reduced, temperature
-        self.smallest, self.rhs = smallest, rhs
-        self.constant = reduced.material_data(sigma, np.zeros_like(sigma))  # all that does not hang on the field
-        self.matrix = reduced.live.pattern.matrix(self.constant)
+    def __init__(self, reduced: Reduced, space: Space, sigma: Array, temperature: Array, rhs: ComplexArray) -> None:
+        self.reduced, self.space = reduced, space
+        self.temperature = temperature if space.mirror is None else space.mirror.mean(temperature)
+        self.rhs = space.gathered(rhs)
+        self.smallest = 1e-12 * float(np.linalg.norm(self.rhs))
+        # all that does not hang on the field
+        self.constant = space.folded(reduced.material_data(sigma, np.zeros_like(sigma)))
+        self.matrix = space.pattern.matrix(self.constant)
 
     def at(self, x: ComplexArray) -> _Place:
-        live, inside = self.reduced.live, self.reduced.live.interior
-        mesh, free = inside.mesh, inside.free
-        nodal = np.zeros(len(mesh.points), dtype=complex)
-        nodal[free] = x[: len(free)]
-        peak = np.empty(inside.ring.shape)
+        space = self.space
+        nodal = space.nodal(x)
+        peak = np.empty(space.ring.shape)
         b_r, b_z = np.empty(peak.shape, dtype=complex), np.empty(peak.shape, dtype=complex)
-        flux_density(nodal, mesh.quads, inside.curl, mesh.gauss.d_z, b_r, b_z, peak)
-        nu, slope = reluctivity_at(live, self.temperature, peak)
+        flux_density(nodal, space.quads, space.curl, space.d_z, b_r, b_z, peak)
+        nu, slope = reluctivity_at(self.reduced.live, self.temperature, peak, space.pick)
         magnetic = np.zeros_like(nodal)
-        stiffness_times(b_r, b_z, nu, mesh.quads, inside.curl, mesh.gauss.d_z, inside.ring, magnetic)
-        residual = live.pattern.product(self.matrix, x) - self.rhs
-        residual[: len(free)] += magnetic[free]
+        stiffness_times(b_r, b_z, nu, space.quads, space.curl, space.d_z, space.ring, magnetic)
+        residual = space.pattern.product(self.matrix, x) - self.rhs + space.of_nodes(magnetic)
         return _Place(x, residual, float(np.linalg.norm(residual)), nu, slope, peak, b_r, b_z)
 
     def along(self, here: _Place, step: ComplexArray, factor: Sparse) -> tuple[_Place, float]:
@@ -200,20 +222,19 @@ class _Newton:
 
     def factor(self, here: _Place) -> Sparse:
         """LU of the Jacobian, real and imaginary parts as unknowns of their own."""
-        live, inside = self.reduced.live, self.reduced.live.interior
-        pattern = live.newton_pattern
-        of_elements, whole = live.newton_slots
+        space = self.space
+        pattern = space.newton_pattern
+        of_elements, whole = space.newton_slots
         data = np.zeros(pattern.entries)
         for place, part in enumerate((self.constant.real, -self.constant.imag, self.constant.imag, self.constant.real)):
             data[whole[place]] = part
-        d_z = inside.mesh.gauss.d_z
         bent = np.where(here.peak > 1e-15, 2.0 * here.slope / np.maximum(here.peak, 1e-15), 0.0)
-        jacobian_blocks(here.b_r, here.b_z, here.nu, bent, inside.curl, d_z, inside.ring, of_elements, data)
+        jacobian_blocks(here.b_r, here.b_z, here.nu, bent, space.curl, space.d_z, space.ring, of_elements, data)
         return pattern.factor(data)
 
     def step(self, factor: Sparse, here: _Place) -> ComplexArray:
-        size = self.reduced.live.size
+        size = self.space.count
         rhs = np.concatenate([here.residual.real, here.residual.imag])
-        both = self.reduced.live.newton_pattern.solve(factor, -rhs).real
+        both = self.space.newton_pattern.solve(factor, -rhs).real
         out: ComplexArray = both[:size] + 1j * both[size:]
         return out

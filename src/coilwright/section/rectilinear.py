@@ -19,6 +19,7 @@ from coilwright.section.quad9 import Array, IntArray
 from coilwright.section.sizes import BodySize, MeshRule, Surroundings, along
 
 _SAME = 1e-7  # corners nearer than this share of the group's extent are on one lattice line
+_UNEVEN = 1e-4  # of the extent
 _MOST_EDGES = 120  # along one outline, however small a gap is
 # Elements where a Curie front passes, in depths the hot skin has: across the thinnest extent as a body asks, down to a reach
 # below which too little loss is left for the front to matter; along the body everywhere, but no more than so many elements.
@@ -101,7 +102,13 @@ def _breaks(
         breaks(a, b, wanted(at, size, longest), rule.growth, rule.scale, max(1, math.ceil(count / rule.scale - 0.2)))
         for a, b, longest, count in zip(lines[axis][:-1], lines[axis][1:], cap, fewest, strict=True)
     ]
-    return np.concatenate([parts[0], *(p[1:] for p in parts[1:])])
+    return _evened(np.concatenate([parts[0], *(p[1:] for p in parts[1:])]), axis)
+
+
+def _evened(x: Array, axis: int) -> Array:
+    """Lengths that differ by rounding alone on both sides of the middle made the same: a field may then use its mirror."""
+    image = x[0] + x[-1] - x[::-1]
+    return 0.5 * (x + image) if axis == 1 and np.abs(x - image).max() < _UNEVEN * (x[-1] - x[0]) else x
 
 
 def _under(side: float, outside: Outline, axis: int, body: BodySize) -> list[float]:

@@ -1,0 +1,189 @@
+"""The unknowns of a nonlinear field: all of them, or one of every pair that mirrors itself in a middle plane.
+
+With part, coil and temperatures alike on both sides of a plane across the axis, A is the same on both sides. Unknowns of a pair
+are then one, the equations of a pair add up to one, and of two mirrored elements one is looked at and counts twice:
+P' J P x' = P' r with x = P x'. Half the unknowns make factors cost a third.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from coilwright.field.pattern import Pattern, ordered_pattern, pattern_of
+from coilwright.field.skin import ComplexArray
+from coilwright.section.mesh import Mesh
+from coilwright.section.quad9 import Array, IntArray
+
+if TYPE_CHECKING:
+    from coilwright.field.live import Live
+
+_SAME_PLACE = 1e-7  # of the extent along the axis
+
+
+@dataclass(frozen=True, eq=False)
+class Mirror:
+    """The other of each pair: of the nodes (n,), of the elements (e,), of the Gauss points (e * q,), numbered flat."""
+
+    nodes: IntArray
+    elements: IntArray
+    points: IntArray
+
+    def mean(self, values: Array) -> Array:
+        """(e, q) values with those of a pair replaced by their mean."""
+        return np.asarray(0.5 * (values + values.ravel()[self.points].reshape(values.shape)))
+
+    def difference(self, values: Array) -> float:
+        """Largest difference within a pair of (e, q) values."""
+        return float(np.abs(values - values.ravel()[self.points].reshape(values.shape)).max())
+
+
+def mirror_of(mesh: Mesh) -> Mirror | None:
+    """The mirror in the plane half-way up the mesh, when every node, element and region has its image."""
+    if not len(mesh.points):
+        return None
+    low, high = float(mesh.points[:, 1].min()), float(mesh.points[:, 1].max())
+    near = _SAME_PLACE * (high - low)
+    gauss = np.stack([mesh.gauss.r, mesh.gauss.z], axis=-1)
+    found = [_images(at, low + high, near) for at in (mesh.points, gauss.mean(axis=1), gauss.reshape(-1, 2))]
+    nodes, elements, points = found
+    if nodes is None or elements is None or points is None or np.any(mesh.region[elements] != mesh.region):
+        return None
+    return Mirror(nodes, elements, points)
+
+
+def _images(at: Array, twice: float, near: float) -> IntArray | None:
+    """Numbers of the mirror images of places (k, 2) among themselves; None when one has none."""
+    away, number = cKDTree(at).query(at * [1.0, -1.0] + [0.0, twice])
+    return None if np.max(away) > near else np.asarray(number, dtype=np.int64)
+
+
+@dataclass(frozen=True, eq=False)
+class Space:
+    """`number` (size,): which unknown here every unknown of `live` is; `pick` (e',) the elements looked at and `ring` (e', q)
+    their r dr dz, as often as each counts."""
+
+    live: Live
+    count: int
+    number: IntArray
+    pick: IntArray
+    ring: Array
+    mirror: Mirror | None = None
+
+    @staticmethod
+    def whole(live: Live) -> Space:
+        elements = np.arange(len(live.interior.mesh.quads))
+        return Space(live, live.size, np.arange(live.size), elements, live.interior.ring)
+
+    @staticmethod
+    def half(live: Live, mirror: Mirror) -> Space:
+        inside = live.interior
+        free, loops = inside.free, np.arange(len(inside.free), live.size)
+        first = np.minimum(np.arange(len(free)), inside.position[mirror.nodes[free]])
+        kept, number = np.unique(np.concatenate([first, loops]), return_inverse=True)
+        elements = np.arange(len(inside.mesh.quads))
+        pick = elements[elements <= mirror.elements]
+        times = np.where(mirror.elements[pick] == pick, 1.0, 2.0)
+        return Space(live, len(kept), number.ravel(), pick, inside.ring[pick] * times[:, None], mirror)
+
+    # ---- values there and back
+    def gathered(self, values: ComplexArray) -> ComplexArray:
+        """(count,) sums of what stands at every unknown of `live`: equations of a pair add up."""
+        out: ComplexArray = np.bincount(self.number, values.real, self.count) + 1j * np.bincount(
+            self.number, values.imag, self.count
+        )
+        return out
+
+    def restricted(self, values: ComplexArray) -> ComplexArray:
+        """(count,) values, of a pair their mean."""
+        out: ComplexArray = self.gathered(values) / np.bincount(self.number, minlength=self.count)
+        return out
+
+    def nodal(self, unknowns: ComplexArray) -> ComplexArray:
+        """A (n,) at the nodes, of the elements looked at right, elsewhere by the mirror as well."""
+        inside = self.live.interior
+        out = np.zeros(len(inside.mesh.points), dtype=complex)
+        out[inside.free] = unknowns[self.number[: len(inside.free)]]
+        return out
+
+    def of_nodes(self, values: ComplexArray) -> ComplexArray:
+        """(count,) sums of nodal values (n,): equations of the free nodes."""
+        inside = self.live.interior
+        out: ComplexArray = np.zeros(self.count, dtype=complex)
+        number = self.number[: len(inside.free)]
+        if self.mirror is None:
+            out[number] = values[inside.free]
+            return out
+        real, imag = values.real[inside.free], values.imag[inside.free]
+        return out + np.bincount(number, real, self.count) + 1j * np.bincount(number, imag, self.count)
+
+    def everywhere(self, values: Array) -> Array:
+        """(e, q) from values on the elements looked at."""
+        out = np.empty(self.live.interior.ring.shape)
+        if self.mirror is not None:
+            points = self.mirror.points.reshape(out.shape)[self.pick]
+            out.ravel()[points.ravel()] = values.ravel()
+        out[self.pick] = values
+        return out
+
+    # ---- operators of the elements looked at
+    @cached_property
+    def quads(self) -> IntArray:
+        return np.ascontiguousarray(self.live.interior.mesh.quads[self.pick])
+
+    @cached_property
+    def curl(self) -> Array:
+        return np.ascontiguousarray(self.live.interior.curl[self.pick])
+
+    @cached_property
+    def d_z(self) -> Array:
+        return np.ascontiguousarray(self.live.interior.mesh.gauss.d_z[self.pick])
+
+    @cached_property
+    def _pairs(self) -> tuple[IntArray, IntArray]:
+        row, column = self.live.real_pairs
+        return self.number[row], self.number[column]
+
+    @cached_property
+    def pattern(self) -> Pattern:
+        return self.live.pattern if self.mirror is None else pattern_of(self.count, *self._pairs)
+
+    @cached_property
+    def _slot_of_whole(self) -> IntArray:
+        """Where each entry of the pattern of `live` goes in `pattern`."""
+        return self.pattern.slot[self.live.first_entry]
+
+    def folded(self, data: ComplexArray) -> ComplexArray:
+        """Entries of `pattern` from those of the pattern of `live`."""
+        if self.mirror is None:
+            return data
+        slot, n = self._slot_of_whole, self.pattern.entries
+        out: ComplexArray = np.bincount(slot, data.real, n) + 1j * np.bincount(slot, data.imag, n)
+        return out
+
+    @cached_property
+    def newton_pattern(self) -> Pattern:
+        """Real and imaginary parts interleaved in the complex ordering: blocks (re,re), (re,im), (im,re), (im,im)."""
+        row, column = self._pairs
+        n, order = self.count, self.pattern.order
+        both = np.empty(2 * n, dtype=np.int64)
+        both[:n], both[n:] = 2 * order, 2 * order + 1
+        rows = np.concatenate([row, row, row + n, row + n])
+        columns = np.concatenate([column, column + n, column, column + n])
+        return ordered_pattern(2 * n, rows, columns, both)
+
+    @cached_property
+    def newton_slots(self) -> tuple[IntArray, IntArray]:
+        """Where entries go in `newton_pattern`: (e', 81, 4) element entries, -1 on the axis, and (4, entries) what stands
+        in `pattern`; in the order of its blocks."""
+        live = self.live
+        of_list = self.newton_pattern.slot.reshape(4, -1)
+        elements = np.full((4, len(live.element_entries)), -1, dtype=np.int64)
+        elements[:, live.element_entries] = of_list[:, : int(live.element_entries.sum())]
+        of_pattern = np.unique(self.pattern.slot, return_index=True)[1]
+        by_element = np.ascontiguousarray(elements.T).reshape(-1, 81, 4)[self.pick]
+        return np.ascontiguousarray(by_element), np.ascontiguousarray(of_list[:, of_pattern])

@@ -1,0 +1,96 @@
+"""Half the unknowns where both sides are alike: the same field as with all of them, and never where they are not alike."""
+
+import numpy as np
+import pytest
+
+from coilwright.field import saturation
+from coilwright.field.inputs import Constant, FieldModel, LiveBody, RegionLaw
+from coilwright.field.reduced import Drive
+from coilwright.field.solve import Field
+from coilwright.field.space import mirror_of
+from coilwright.section.blocks import graded, rectangle
+from coilwright.section.mesh import union
+from tests.field.cases import Level, coil, skin_depth
+from tests.field.test_saturation import IRON, F
+
+TURNS = [(0.018, z, 0.006, 0.004, 1 / 58e6) for z in (-12e-3, -4e-3, 4e-3, 12e-3)]
+
+
+def part(rows, inner=0.0, centre=0.0, **more):
+    """A short bar or ring of iron; `rows` elements along it, an even number with a row of nodes in the middle."""
+    depth = skin_depth(F, 0.2e-6, 20.0)
+    r = graded(inner, 0.01, depth, 1.9, 3e-3, ends="end")
+    mesh = rectangle(r, centre + np.linspace(-0.015, 0.015, rows + 1), "iron")
+    return LiveBody("iron", mesh, {"iron": RegionLaw(Constant(0.2e-6), IRON)}, **more)
+
+
+def field(body, turns=TURNS):
+    return Field.of(FieldModel(coil(turns, F, Level(around=12, first=0.8, growth=1.7)), (body,), F))
+
+
+def with_all(monkeypatch, solve):
+    with monkeypatch.context() as patch:
+        patch.setattr(saturation, "_space", lambda reduced, *_: reduced.live.whole)
+        return solve()
+
+
+@pytest.mark.parametrize(("rows", "more"), [(8, {}), (9, {}), (8, {"inner": 5e-3}), (9, {"inner": 5e-3, "slit": True})])
+def test_half_the_unknowns_give_the_field_of_all(monkeypatch, rows, more):
+    solver = field(part(rows, **more))
+    temperature = 600.0 + 400.0 * (solver.live.interior.mesh.gauss.z / 0.015) ** 2
+    half = solver.state(temperature, Drive(800.0))
+    whole = with_all(monkeypatch, lambda: solver.state(temperature, Drive(800.0)))
+    assert half.jacobian.shape[0] < 0.6 * whole.jacobian.shape[0]
+    assert half.potential == pytest.approx(whole.potential, rel=1e-5, abs=1e-6 * np.abs(whole.potential).max())
+    assert half.reluctivity == pytest.approx(whole.reluctivity, rel=1e-4)
+    assert half.region_powers["iron"] == pytest.approx(whole.region_powers["iron"], rel=1e-6)
+    assert half.impedance == pytest.approx(whole.impedance, rel=1e-6)
+
+
+def test_a_state_of_all_unknowns_starts_one_of_half(monkeypatch):
+    solver = field(part(8))
+    first = with_all(monkeypatch, lambda: solver.state(drive=Drive(500.0)))
+    warm, cold = solver.state(drive=Drive(520.0), start=first), solver.state(drive=Drive(520.0))
+    assert warm.region_powers["iron"] == pytest.approx(cold.region_powers["iron"], rel=1e-6)
+
+
+def uneven_temperature(solver):
+    return solver.state(600.0 + 1e4 * solver.live.interior.mesh.gauss.z, Drive(800.0))
+
+
+@pytest.mark.parametrize(
+    "solve",
+    [uneven_temperature, lambda s: s.at(coil=1e-3).state(drive=Drive(800.0)), lambda s: s.at({"iron": 1e-3}).state()],
+    ids=["temperature", "coil moved", "body moved"],
+)
+def test_what_is_not_alike_is_solved_with_all(monkeypatch, solve):
+    solver = field(part(8))
+    state = solve(solver)
+    whole = with_all(monkeypatch, lambda: solve(solver))
+    assert state.jacobian.shape == whole.jacobian.shape
+    assert np.array_equal(state.potential, whole.potential)
+
+
+def test_a_turn_more_on_one_side_is_solved_with_all():
+    solver = field(part(8), [*TURNS, (0.018, 20e-3, 0.006, 0.004, 1 / 58e6)])
+    state = solver.state(drive=Drive(800.0))
+    assert state.jacobian.shape[0] == 2 * solver.live.size
+
+
+def test_a_mesh_mirrors_itself_or_not():
+    even = part(9, centre=0.2)
+    mirror = mirror_of(even.mesh)
+    z, r = even.mesh.points[:, 1], even.mesh.points[:, 0]
+    assert z[mirror.nodes] == pytest.approx(0.4 - z, abs=1e-9)
+    assert np.array_equal(r[mirror.nodes], r)
+    assert mirror.difference(even.mesh.gauss.r) < 1e-12
+    assert mirror.mean(even.mesh.gauss.z) == pytest.approx(0.2, abs=1e-9)
+    skewed = rectangle(np.linspace(0.0, 0.01, 4), np.array([0.0, 1e-3, 3e-3, 7e-3]), "iron")
+    assert mirror_of(skewed) is None
+
+
+def test_two_bodies_that_mirror_each_other_are_no_pair():
+    """Each is a region of its own, whose temperature and loop voltage are its own."""
+    both = union([rectangle(np.linspace(5e-3, 0.01, 3), z + np.linspace(-2e-3, 2e-3, 3), name)
+                  for name, z in (("low", -0.01), ("high", 0.01))])  # fmt: skip
+    assert mirror_of(both) is None
