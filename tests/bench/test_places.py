@@ -396,4 +396,5 @@ def test_a_cause_is_ranked_with_its_report(tmp_path):
     result, folder = study_of(tmp_path, "why", text, {"tables": tables})
     assert next(t for t in result["tables"] if t["name"] == "causes")["rows"]
     assert result["cautions"]
+    assert next(p["words"] for p in result["pictures"] if p["name"] == "causes").startswith("how likely each cause is")
     assert (folder / "service-report.pdf").read_bytes().startswith(b"%PDF")

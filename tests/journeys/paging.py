@@ -379,6 +379,13 @@ def filled_in(page, form, machine, out):
     return job
 
 
+# Units of the hand-over form in SI.
+_READ_IN = {
+    "": 1.0, "kHz": 1e3, "A": 1.0, "V": 1.0, "W": 1.0, "K": 1.0, "s": 1.0, "µF": 1e-6, "g": 1e-3, "mΩ": 1e-3, "mm": 1e-3,
+    "L/min": 1 / 6e4, "bar": 1e5, "µH": 1e-6,
+}  # fmt: skip
+
+
 def same_record(page, job):
     """The hand-over record beside the model, and the limits of the readings."""
     done(page, "Lay the record beside the model", "hand-over record")
@@ -386,8 +393,10 @@ def same_record(page, job):
     for cells, row in zip(table(page, "The record beside the model"), record["readings"], strict=True):
         assert cells[0] == row["reading"]
         assert cells[1] == str(row["station"] or "whole")
-        for cell, key in zip([*cells[2:5], cells[6]], ("measured", "uncertainty", "predicted", "apart"), strict=True):
-            assert row[key] is None or close(cell, row[key]), row
+        si = _READ_IN[cells[5]]
+        for cell, key in zip(cells[2:5], ("measured", "uncertainty", "predicted"), strict=True):
+            assert close(cell, None if row[key] is None else row[key] / si), row
+        assert close(cells[7], row["apart"]), row
     lacks = page.get_by_role("region", name="What the record lacks", exact=True)
     assert [c.strip() for c in lacks.locator("tbody tr").all_inner_texts()] == record["lacking"]
     bounds = asked("line", "limits", job)["limits"]

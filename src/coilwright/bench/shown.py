@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -38,13 +38,15 @@ _WORDS = {
 
 def shown(said: str, *, lines: Iterable[str] = (), tables: Iterable[Table | None] = (), pictures: Iterable[Path] = (),
           cautions: Iterable[object] = (), findings: Iterable[object] = (), files: Iterable[Path] = (),
-          **more: Any) -> dict[str, Any]:  # fmt: skip
-    """The result of a study. `said` in one line; `pictures` and `files` stand in the study's folder; `more` goes along."""
+          captions: Mapping[str, str] | None = None, **more: Any) -> dict[str, Any]:  # fmt: skip
+    """The result of a study. `said` in one line; `pictures` and `files` stand in the study's folder; `captions` by the name of a
+    picture, where the usual one would not do; `more` goes along."""
+    known = captions or {}
     return {
         "said": said,
         "lines": list(lines),
         "tables": [plain(t) for t in tables if t is not None and t.rows],
-        "pictures": [_picture(p) for p in pictures],
+        "pictures": [_picture(p, known.get(p.stem)) for p in pictures],
         "cautions": [str(c) for c in cautions],
         "findings": [str(f) for f in findings],
         "files": [p.name for p in files],
@@ -52,9 +54,9 @@ def shown(said: str, *, lines: Iterable[str] = (), tables: Iterable[Table | None
     }
 
 
-def _picture(path: Path) -> dict[str, Any]:
+def _picture(path: Path, caption: str | None) -> dict[str, Any]:
     forms = [ending for ending in ("svg", "png") if path.with_suffix(f".{ending}").exists()]
-    return {"name": path.stem, "words": _words(path.stem), "forms": forms}
+    return {"name": path.stem, "words": caption or _words(path.stem), "forms": forms}
 
 
 def plain(table: Table) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from coilwright.bench.state import PageState
 from coilwright.errors import BadInput, CoilwrightError, Fault
 
 Settings = Callable[[], dict[str, Any]]
+_SHORT = 8  # characters
 More = Callable[[int, dict[str, Any]], None]
 
 
@@ -161,10 +162,17 @@ def _rows(given: dict[str, Any]) -> str:
     sides = ["" if words else ' class="count"' for words in given["words"]]
     head = "".join(f'<th scope="col"{s}>{html.escape(h)}</th>' for h, s in zip(given["head"], sides, strict=True))
     body = "".join(
-        "<tr>" + "".join(f"<td{s}>{html.escape(cell)}</td>" for cell, s in zip(row, sides, strict=True)) + "</tr>"
+        "<tr>"
+        + "".join(f"<td{s or _short(cell)}>{html.escape(cell)}</td>" for cell, s in zip(row, sides, strict=True))
+        + "</tr>"
         for row in given["rows"]
     )
     return f'<table class="bench-table"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
+
+
+def _short(cell: str) -> str:
+    """A word or a unit is not broken; sentences are."""
+    return ' class="short"' if len(cell) <= _SHORT else ""
 
 
 def _print(state: PageState, number: int, picture: dict[str, Any]) -> None:

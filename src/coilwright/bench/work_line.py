@@ -9,6 +9,7 @@ from typing import Any
 from coilwright.bench.shown import drawn, shown, table
 from coilwright.bench.study_kinds import Report
 from coilwright.job import Job
+from coilwright.line.form import form_unit
 from coilwright.line.limits import Limit
 from coilwright.line.machine import READINGS
 from coilwright.line.record import Beside
@@ -19,6 +20,7 @@ from coilwright.pack.looks import both_forms
 from coilwright.pack.tables import Table
 from coilwright.steps.line import line_limits, line_record, line_rehearse, line_show, service_files, service_visit
 from coilwright.steps.shot_log import line_add
+from coilwright.units import factor
 
 _LEAST = 0.005  # probability from which on a cause is listed
 _NEXT = ("next reading", "tells [bit]", "takes [min]", "tells in a minute [bit]")
@@ -63,6 +65,7 @@ def why(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> dic
         lines=lines,
         tables=_causes(answer),
         pictures=[p for p in written if p.suffix in (".png", ".svg")],
+        captions={"causes": "how likely each cause is, and what the next reading would tell"},
         cautions=answer.cautions,
         files=[p for p in written if p.suffix == ".pdf"],
     )
@@ -117,9 +120,20 @@ def record(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> 
 
 
 def _beside(rows: Iterable[Beside]) -> Table:
-    head = ("reading", "station", "measured [SI]", "one sigma [SI]", "predicted [SI]", "by the", "apart [sigma]")
-    lines = [(r.what, str(r.station or "whole"), r.measured, r.sigma, r.predicted, r.against, r.apart) for r in rows]
+    """In the units of the hand-over form."""
+    head = ("reading", "station", "measured", "one sigma", "predicted", "unit", "by the", "apart [sigma]")
+    lines = []
+    for r in rows:
+        unit, si = form_unit(READINGS[r.what].kind)
+        one = factor(unit, si) if unit else 1.0
+        read = (None if x is None else x / one for x in (r.measured, r.sigma, r.predicted))
+        lines.append((r.what, str(r.station or "whole"), *read, _printed(unit), r.against, r.apart))
     return table("record", "The record beside the model", head, lines)
+
+
+def _printed(unit: str) -> str:
+    """A unit of a file as it is printed: "uF" as "µF", "mohm" as "mΩ"."""
+    return (f"µ{unit[1:]}" if unit.startswith("u") else unit).replace("ohm", "Ω")
 
 
 def _limits(limits: Iterable[Limit]) -> Table:
