@@ -91,7 +91,9 @@ def _plate(part: PartSize, turns: Floats, frequency: float, rho: float, mur: flo
         float(turns[:, 2].sum()),
     )
     change = impedance_over_layers(winding, [Layer(rho, mur, part.length)], frequency)
-    return Reflected(change.real, "ΔR of a coil over a wide plate (integral)", "Dodd & Deeds, J. Appl. Phys. 39 (1968) 2829")
+    return Reflected(
+        change.real, "ΔR of a coil over a wide plate (integral)", "Dodd & Deeds, J. Appl. Phys. 39 (1968) 2829"
+    )
 
 
 def _rod(part: PartSize, turns: Floats, frequency: float, rho: float, mur: float) -> Reflected:
@@ -120,7 +122,9 @@ def _ring(part: PartSize, turns: Floats, frequency: float, rho: float, mur: floa
         inductance = ring_inductance(radius, part.outer - part.inner, part.length)
     mutual = _mutual(turns, radius, part.bottom, part.top)
     change, _ = reflected_load(mutual, resistance, inductance, frequency)
-    return Reflected(float(change), "ΔR = (ωM)² R2/(R2² + (ωL2)²), one turn", "Terman, Radio Engineers' Handbook (1943), sec. 3")
+    return Reflected(
+        float(change), "ΔR = (ωM)² R2/(R2² + (ωL2)²), one turn", "Terman, Radio Engineers' Handbook (1943), sec. 3"
+    )
 
 
 def _skin(part: PartSize, turns: Floats, frequency: float, rho: float, mur: float) -> Reflected:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from coilwright.field.live import Live
 from coilwright.section.quad9 import Array, IntArray
 
 ROOM = 293.15
+Regions = Sequence[tuple[RegionLaw, IntArray]]
 Temperatures = Mapping[str, float | Array] | Array | float | None
 
 
@@ -34,7 +35,8 @@ def temperatures_at_gauss(live: Live, given: Temperatures) -> Array:
     return out
 
 
-def _regions(live: Live) -> Iterator[tuple[RegionLaw, IntArray]]:
+def regions_of(live: Live) -> Iterator[tuple[RegionLaw, IntArray]]:
+    """The law of every region and its elements."""
     laws = {name: law for body in live.bodies for name, law in body.laws.items()}
     mesh = live.interior.mesh
     for name in mesh.regions:
@@ -44,7 +46,7 @@ def _regions(live: Live) -> Iterator[tuple[RegionLaw, IntArray]]:
 def resistivity_at(live: Live, temperature: Array) -> Array:
     """(e, q) in ohm m, inf where nothing conducts."""
     out = np.full(temperature.shape, math.inf)
-    for law, pick in _regions(live):
+    for law, pick in regions_of(live):
         if law.resistivity is not None:
             out[pick] = law.resistivity(temperature[pick])
     return out
@@ -52,26 +54,19 @@ def resistivity_at(live: Live, temperature: Array) -> Array:
 
 def is_saturating(live: Live) -> bool:
     """Whether any region's reluctivity depends on the field."""
-    return any(law.magnetic is not None and law.magnetic.saturating for law, _ in _regions(live))
+    return any(law.magnetic is not None and law.magnetic.saturating for law, _ in regions_of(live))
 
 
 def reluctivity_at(
-    live: Live, temperature: Array, flux_density_peak: Array | float = 0.0, only: IntArray | None = None
+    live: Live, temperature: Array, flux_density_peak: Array | float = 0.0, regions: Regions | None = None
 ) -> tuple[Array, Array]:
-    """(nu, d nu / d B_peak), both (e, q), in m/H and m/H/T, of temperatures (e, q) of the whole mesh. With `only` some elements
-    (e',), rising, flux density and results are of these."""
-    if only is not None and len(only) < len(temperature):
-        return _reluctivity(live, temperature[only], flux_density_peak, only)
-    return _reluctivity(live, temperature, flux_density_peak, None)
+    """(nu, d nu / d B_peak), both (e, q), in m/H and m/H/T.
 
-
-def _reluctivity(
-    live: Live, temperature: Array, flux_density_peak: Array | float, only: IntArray | None
-) -> tuple[Array, Array]:
+    `regions`, the laws and their rows, where temperature and flux density are not those of the whole mesh.
+    """
     nu, slope = np.full(temperature.shape, 1.0 / MU0), np.zeros(temperature.shape)
     peak = np.broadcast_to(flux_density_peak, temperature.shape)
-    for law, elements in _regions(live):
-        pick = elements if only is None else np.flatnonzero(np.isin(only, elements))
+    for law, pick in regions_of(live) if regions is None else regions:
         if law.magnetic is None:
             continue
         if law.magnetic.saturating:

@@ -87,7 +87,7 @@ def _sinusoidal_field(y: float, s: float) -> tuple[float, float]:
         step = math.log((h + s * value) / y) * (h + s * value) / (h * (1.0 + s * slope))
         step = min(max(step, -2.0), 2.0)
         h *= math.exp(-step)
-        if abs(step) < 1e-8:
+        if abs(step) < 1e-6:
             break
     return h, 1.0 / (1.0 + s * slope)
 
