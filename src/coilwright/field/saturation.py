@@ -28,7 +28,7 @@ _FIRST_GUESS = 1.5
 _SMALLEST_STEP = 1.0 / 64.0
 # A factor of an earlier Jacobian serves on while it promises to be at the goal within so many steps: a factor costs about
 # as much. A first step that leads to one longer than this share of it shows that the factor no longer fits.
-_MOST_TO_GO, _ASTRAY, _MOST_CHORDS = 12.0, 0.9, 20
+_MOST_TO_GO, _ASTRAY, _MOST_CHORDS = 9.0, 0.9, 20
 _DEPTH = 6  # steps remembered
 _EVEN = 0.1  # K within a mirrored pair that make no difference to a field
 _CHORD_GOAL = 0.25  # the share of the tolerance they may leave as error
@@ -52,7 +52,7 @@ def solve_saturating(
     sigma = 1.0 / resistivity
     rhs = reduced.right_hand_side(drive)
     space = _space(reduced, resistivity, temperature, drive)
-    factor = None if start is None or start.jacobian is None else start.jacobian
+    factor = None if start is None else start.jacobian
     if factor is not None and factor.shape[0] != 2 * space.count:
         factor = None  # begun in the other space
     if start is None:
@@ -61,17 +61,19 @@ def solve_saturating(
     newton = _Newton(reduced, space, sigma, temperature, rhs)
     here = newton.at(space.restricted(_unknowns(reduced, start)))
     history: list[float] = []
+    served = True  # while a front runs, the next state's matrix has changed as much: an earlier factor is not even tried then
     for _ in range(most):
         if factor is not None:
             here, settled = newton.chord(here, factor, _CHORD_GOAL * tolerance, history)
             if settled:
-                return _finished(newton, here, sigma, drive, factor)
+                return _finished(newton, here, sigma, drive, factor if served else None)
+            served = served and bool(history)
         factor = newton.factor(here)
         step = newton.step(factor, here)
         here, share = newton.along(here, step, factor)
         history.append(share * _ratio(step, here.x))
         if history[-1] < tolerance * share or here.norm <= newton.smallest:
-            return _finished(newton, here, sigma, drive, factor)
+            return _finished(newton, here, sigma, drive, factor if served else None)
     raise NotConverged(
         "the field in the saturating body did not settle", history, "Refine its mesh at the skin or lower the current"
     )
