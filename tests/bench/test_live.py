@@ -56,6 +56,8 @@ def test_other_bodies_make_the_curve_wait(follower):
     glance = follower.glance(bigger)
     assert glance.trace is None
     assert "rests" in glance.waits
+    exact, _ = follower.settle_field(bigger)  # the hand has rested
+    assert "is being computed" in exact.waits
     follower.glance(washer())
 
 

@@ -175,6 +175,9 @@ def same_field(page, job):
     assert shown["efficiency"] == pytest.approx(field["efficiency"], rel=5 * SHOWN)
     assert shown["coil current, rms"] == pytest.approx(field["coil"]["current_A"], rel=SHOWN)
     assert shown["frequency"] == pytest.approx(field["frequency_Hz"], rel=SHOWN)
+    errors = [field["error"]["resistance"], field["error"]["inductance"], *field["error"]["power"].values()]
+    known = max(e for e in errors if e is not None)
+    assert shown["estimated error of these"] == pytest.approx(known, rel=0.06)  # two digits
     for state, label in (("loaded", "coil with the part"), ("unloaded", "coil empty")):
         read = field["coil"][state]
         henry, prefix, ohm, milli, q = re.match(

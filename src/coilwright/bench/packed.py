@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from coilwright.field.result import FieldResult
+from coilwright.field.result import Error, FieldResult
 from coilwright.heating.electrical import cooling_of
 from coilwright.heating.result import ShotResult, Trace, Verdict
 from coilwright.pack.field_pictures import frame, to_nodes
@@ -115,7 +115,7 @@ def numbers(glance: Glance) -> dict[str, Any]:
         "coil_voltage_V": current * abs(z), "efficiency": finite(result.efficiency),
         "bank_voltage_V": glance.bank_voltage, "exact": glance.exact,
         "off": {"power": glance.off.power, "temperature_K": glance.off.temperature},
-        "error": None if result.error is None else finite(result.error.largest),
+        "error": None if result.error is None else _error(result.error),
     }  # fmt: skip
     if result.loaded is not None and result.unloaded is not None:
         leads = z - complex(result.coil_voltage / result.coil_current)
@@ -125,6 +125,12 @@ def numbers(glance: Glance) -> dict[str, Any]:
             "inductance_H": z.imag / omega, "resistance_ohm": z.real, "leads_inductance_H": leads.imag / omega
         }  # fmt: skip
     return data
+
+
+def _error(error: Error) -> float | None:
+    """The largest error of what stands beside the drawing; flux densities at points do not stand there."""
+    shown = [e for e in (error.resistance, error.inductance, *error.power.values()) if math.isfinite(e)]
+    return max(shown, default=None)
 
 
 def curve(trace: Trace, most: int = 300) -> dict[str, Any]:

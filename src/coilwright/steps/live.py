@@ -174,7 +174,9 @@ class Follower:
         self.off = replace(self.off, power=max(known, default=None))
         drive = drive_of(job)
         exact = _glance(report.meshed.scene, report.result, drive, exact=True, off=self.off)
-        return replace(exact, trace=quick.trace, verdicts=quick.verdicts, waits=quick.waits), report
+        follows = bool(quick.waits) and job.drive.shot_time is not None  # the hand rests already: the shot is next
+        waits = "the shot is being computed; its curve comes with it" if follows else quick.waits
+        return replace(exact, trace=quick.trace, verdicts=quick.verdicts, waits=waits), report
 
     def settle_shot(self, job: Job, report: Callable[[float], None] | None = None) -> ShotResult:
         """The shot at full accuracy, and the one the next quick answers are carried from. `report` may raise to give up."""
