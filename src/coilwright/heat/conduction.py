@@ -278,6 +278,10 @@ class Operators:
         )  # fmt: skip
 
     @cached_property
+    def _leaving(self) -> tuple[Any, ...]:
+        return self._linear.indptr, self._linear.indices, self._linear.data
+
+    @cached_property
     def _has_linear(self) -> bool:
         return bool(self._linear.nnz)
 
@@ -289,7 +293,7 @@ class Operators:
         kernels.volume_residual(temperature, *self._volume, base, g, out, held)
         kernels.surface_residual(temperature, *self._surface, far.arriving, g, out, radiated)
         if self._has_linear:
-            out += g * (self._ambient_load - self._linear @ temperature)
+            kernels.leak_residual(temperature, *self._leaving, self._ambient_load, g, out)
         if self.model.contacts:
             out += g * (self._contact_take @ far.means)
         return Residual(out, held, radiated)

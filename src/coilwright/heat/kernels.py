@@ -95,6 +95,15 @@ def volume_jacobian(  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
+def leak_residual(T, pointers, rows, values, ambient, g, out):  # type: ignore[no-untyped-def]
+    """out += g (ambient - M T), M by columns: `rows` and `values` of column j from pointers[j] to pointers[j + 1]."""
+    for j in range(len(T)):
+        out[j] += g * ambient[j]
+        for k in range(pointers[j], pointers[j + 1]):
+            out[rows[k]] -= g * values[k] * T[j]
+
+
+@njit(cache=True)
 def load(values, quads, shape, weight, out):  # type: ignore[no-untyped-def]
     """out += int values N."""
     for e in range(quads.shape[0]):
