@@ -5,12 +5,12 @@ import pytest
 
 from coilwright.field import saturation
 from coilwright.field.inputs import Constant, FieldModel, LiveBody, RegionLaw
-from coilwright.field.reduced import Drive
+from coilwright.field.reduced import Drive, Reduced
 from coilwright.field.solve import Field
 from coilwright.field.space import mirror_of
 from coilwright.section.blocks import graded, rectangle
 from coilwright.section.mesh import union
-from tests.field.cases import Level, coil, skin_depth
+from tests.field.cases import MU0, Level, coil, skin_depth
 from tests.field.test_saturation import IRON, F
 
 TURNS = [(0.018, z, 0.006, 0.004, 1 / 58e6) for z in (-12e-3, -4e-3, 4e-3, 12e-3)]
@@ -45,6 +45,25 @@ def test_half_the_unknowns_give_the_field_of_all(monkeypatch, rows, more):
     assert half.reluctivity == pytest.approx(whole.reluctivity, rel=1e-4)
     assert half.region_powers["iron"] == pytest.approx(whole.region_powers["iron"], rel=1e-6)
     assert half.impedance == pytest.approx(whole.impedance, rel=1e-6)
+
+
+@pytest.mark.parametrize("inner", [0.0, 5e-3])
+def test_a_law_without_saturation_is_solved_by_halves_too(monkeypatch, inner):
+    solver = field(part(8, inner))
+    shape = solver.live.interior.ring.shape
+    z = solver.live.interior.mesh.gauss.z
+    rho, nu = np.full(shape, 0.2e-6) * (1.0 + 1e3 * z**2), np.full(shape, 0.05 / MU0)
+    first, _, half = (solver.reduced.solve(rho, nu) for _ in range(3))  # the first two find out nothing
+    assert half.potential == pytest.approx(first.potential, rel=1e-9, abs=1e-12 * np.abs(first.potential).max())
+    assert not np.array_equal(half.potential, first.potential)
+    with monkeypatch.context() as patch:
+        patch.setattr(Reduced, "mirrored", lambda *_: False)
+        whole = solver.reduced.solve(rho, nu)
+    assert solver.reduced.mirrored(solver.live.half.mirror, Drive())
+    assert half.potential == pytest.approx(whole.potential, rel=1e-9, abs=1e-12 * np.abs(whole.potential).max())
+    uneven = solver.reduced.solve(rho * (1.0 + 10.0 * z), nu)
+    assert not np.allclose(uneven.potential, half.potential, rtol=1e-4)
+    assert uneven.potential[solver.live.half.mirror.nodes] != pytest.approx(uneven.potential, rel=1e-3)
 
 
 def test_a_state_of_all_unknowns_starts_one_of_half(monkeypatch):

@@ -93,6 +93,8 @@ class Space:
     # ---- values there and back
     def gathered(self, values: ComplexArray) -> ComplexArray:
         """(count,) sums of what stands at every unknown of `live`: equations of a pair add up."""
+        if self.mirror is None:
+            return values
         out: ComplexArray = np.bincount(self.number, values.real, self.count) + 1j * np.bincount(
             self.number, values.imag, self.count
         )
