@@ -13,6 +13,7 @@ import numpy as np
 
 from coilwright.errors import BadInput
 from coilwright.section.quad9 import Array
+from coilwright.window.pool import each
 from coilwright.window.quantities import VariedQuantity
 from coilwright.window.stations import Station
 from coilwright.window.study import Study
@@ -59,18 +60,25 @@ def tolerances(study: Study, farther: Collection[str] = ()) -> tuple[Tolerance, 
     """
     joint = joint_share(study)
     found = [_alone(study, q, joint) for q in study.varied]
-    return tuple(_look_on(study, t) if t.quantity.what in farther and t.quantity.role == "job" else t for t in found)
+    far = [t.quantity.what in farther and t.quantity.role == "job" for t in found]
+    open_ends = [
+        (k, end) for k, t in enumerate(found) for end, limit in enumerate((t.low, t.high)) if far[k] and limit is None
+    ]
+
+    def looked(task: tuple[int, int]) -> tuple[float | None, str, float]:
+        k, end = task
+        return _beyond(study, found[k].quantity, found[k].searched[end])
+
+    for (k, end), answer in zip(open_ends, each(looked, open_ends, study.effort.workers), strict=True):
+        found[k] = _with_end(found[k], end, *answer)
+    return tuple(found)
 
 
-def _look_on(study: Study, t: Tolerance) -> Tolerance:
-    """The limit with both ends looked for by full shots where the study's range holds none."""
-    if t.low is None:
-        value, why, end = _beyond(study, t.quantity, t.searched[0])
-        t = replace(t, low=value, why=(why, t.why[1]), searched=(end, t.searched[1]))
-    if t.high is None:
-        value, why, end = _beyond(study, t.quantity, t.searched[1])
-        t = replace(t, high=value, why=(t.why[0], why), searched=(t.searched[0], end))
-    return t
+def _with_end(t: Tolerance, end: int, value: float | None, why: str, searched: float) -> Tolerance:
+    """The tolerance with its low (0) or high (1) end as looked for by full shots beyond the study's range."""
+    if end == 0:
+        return replace(t, low=value, why=(why, t.why[1]), searched=(searched, t.searched[1]))
+    return replace(t, high=value, why=(t.why[0], why), searched=(t.searched[0], searched))
 
 
 def _beyond(study: Study, q: VariedQuantity, end: float) -> tuple[float | None, str, float]:

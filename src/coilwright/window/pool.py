@@ -1,15 +1,19 @@
-"""Full shots on a pool of processes."""
+"""Full shots, and searches made of them, on a pool of processes."""
 
 from __future__ import annotations
 
 import multiprocessing
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from typing import Any, TypeVar
 
 from coilwright.errors import BadInput, workers_kept
 from coilwright.window.margins import Outcome, Runner
 
 _mine: Runner | None = None
+_ours: Callable[[Any], Any] | None = None
+_Task = TypeVar("_Task")
+_Found = TypeVar("_Found")
 
 
 def _enter(runner: Runner) -> None:
@@ -44,3 +48,22 @@ def run_all(
             out.append(outcome)
             done(n)
     return out
+
+
+def each(work: Callable[[_Task], _Found], tasks: Sequence[_Task], workers: int) -> list[_Found]:
+    """`work` done on every task, in order; on `workers` processes where a process can be forked with all it knows."""
+    global _ours
+    if workers <= 1 or len(tasks) < 2 or "fork" not in multiprocessing.get_all_start_methods():
+        return [work(task) for task in tasks]
+    _ours = work
+    try:
+        with workers_kept(), ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("fork")) as pool:
+            return list(pool.map(_asked, tasks))
+    finally:
+        _ours = None
+
+
+def _asked(task: Any) -> Any:
+    if _ours is None:
+        raise BadInput("a worker was started without anything to do")
+    return _ours(task)
