@@ -16,6 +16,7 @@ from axe_playwright_python.sync_playwright import Axe
 import coilwright as cw
 from coilwright.bench.bringing import checked
 from coilwright.bench.place_line import contrasts, one_reading
+from coilwright.bench.place_trial import amount
 from coilwright.bench.places import PLACES as PLACES_OF_THE_PAGE
 from coilwright.bench.study_run import run
 from coilwright.bench.work_quick import scaled
@@ -255,6 +256,15 @@ def test_readings_are_taken_as_typed():
         one_reading({**typed, "station": "third"})
 
 
+def test_an_amount_is_taken_as_typed_or_left_out():
+    assert amount("power on", " ", "time") is None
+    assert amount("power on", "1980 ms", "time") == pytest.approx(1.98)
+    assert amount("one sigma", "0 K", "temperature_difference") == 0.0
+    for typed, told in (("2 K", "power on: .*time"), ("-1 s", "power on: must not be below 0"), ("soon", "power on")):
+        with pytest.raises(cw.BadInput, match=told):
+            amount("power on", typed, "time")
+
+
 def test_contrasts_are_taken_as_typed():
     typed = {"lot": "12 of 60", "lots": "1/60", "shift": "", "shifts": " "}
     assert list(contrasts(typed)) == [{"by": "lot", "bad": [12, 1], "tried": [60, 60]}]
@@ -367,9 +377,19 @@ def test_pictures_come_from_studies_only(server):
 def test_a_trial_gives_the_corrected_job(tmp_path):
     for name in ("trial.csv", "trial.toml"):
         (tmp_path / name).write_bytes((EXAMPLE / name).read_bytes())
-    asked = {"trace": "trial.csv", "sheet": "trial.toml", "fit": ["power"], "further": False}
+    asked = {
+        "trace": "trial.csv",
+        "sheet": "trial.toml",
+        "fit": ["power"],
+        "further": False,
+        "start": 1.98,
+        "error": 3.0,
+    }
     result, folder = study_of(tmp_path, "trial", (EXAMPLE / "job.toml").read_text(encoding="utf-8"), asked)
     assert "K before the fit" in result["said"]
+    told = " ".join(result["findings"])
+    assert "power on is taken at" not in told  # it was said
+    assert str(tmp_path) not in told
     fitted = next(t for t in result["tables"] if t["name"] == "fitted")
     assert fitted["rows"][0][0] == "power"
     assert cw.load(folder / "fitted.toml").text != (folder / "job.toml").read_text(encoding="utf-8")

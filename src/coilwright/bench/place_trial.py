@@ -16,6 +16,7 @@ from coilwright.bench.state import PageState
 from coilwright.bench.study_kinds import FITTED
 from coilwright.bench.study_place import Results, Trigger
 from coilwright.errors import BadInput, Fault
+from coilwright.units import UnitFault, parse
 
 
 def place(state: PageState) -> None:
@@ -33,6 +34,8 @@ def place(state: PageState) -> None:
                 ("sheet", "trial sheet", [("", "none"), *_sheets(state)]),
                 ("columns", "columns and their places", "TC1=ring, TC2=bulb"),
                 ("fit", "what to fit", "power, emissivity, gap"),
+                ("start", "power on (start), in the trace's time", "found by itself"),
+                ("error", "one sigma of all readings together", "as the sheet says"),
                 ("further", "weigh further trials", [("no", "no"), ("yes", "yes, takes longer")]),
             ]
         )
@@ -47,6 +50,8 @@ def place(state: PageState) -> None:
                 "sheet": typed["sheet"],
                 "columns": _columns(typed["columns"]),
                 "fit": [w.strip() for w in typed["fit"].split(",") if w.strip()],
+                "start": amount("power on", typed["start"], "time"),
+                "error": amount("one sigma of all readings", typed["error"], "temperature_difference"),
                 "further": typed["further"] == "yes",
             }
 
@@ -103,6 +108,19 @@ def _columns(typed: str) -> list[tuple[str, str]]:
             raise BadInput(Fault("columns and their places", what))
         out.append((name, where))
     return out
+
+
+def amount(label: str, typed: str, kind: str) -> float | None:
+    """A quantity that may be left out, in SI. Raises BadInput."""
+    if not typed.strip():
+        return None
+    try:
+        value = parse(typed, kind)
+    except UnitFault as fault:
+        raise BadInput(Fault(label, str(fault))) from None
+    if value < 0.0:
+        raise BadInput(Fault(label, f'must not be below 0; received "{typed[:40]}"'))
+    return value
 
 
 def _corrected(state: PageState, number: int, result: dict[str, Any]) -> None:

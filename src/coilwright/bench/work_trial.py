@@ -33,7 +33,7 @@ def work(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> di
         trace,
         sheet=job.folder / sheet if sheet else None,
         fit=settings.get("fit", ()),
-        options=TraceOptions(columns),
+        options=TraceOptions(columns, start=settings.get("start"), error=settings.get("error")),
         effort=TrialEffort(min(2, os.cpu_count() or 1), bool(settings.get("further"))),
         report=lambda share: report(0.95 * share, "full shots"),
     )
@@ -45,7 +45,7 @@ def work(job: Job, settings: dict[str, Any], report: Report, folder: Path) -> di
         tables=_tables(result),
         pictures=drawn(trial_pictures, result, folder),
         cautions=result.cautions,
-        findings=result.findings,
+        findings=[str(f).replace(f"{job.folder}{os.sep}", "") for f in result.findings],  # files by their names
         files=(folder / FITTED,),
     )
 
@@ -60,7 +60,10 @@ def _lines(result: TrialResult) -> Iterator[str]:
     yield f"{result.runs} full shots; their mesh is off by {result.error_K:.2g} K against the next finer one."
     slope = result.calorimetry.slope
     if slope is not None:
-        yield f"The slope from {slope.start:.3g} to {slope.stop:.3g} s says {slope.power} W in the part."
+        yield (
+            f"The slope from {slope.start:.3g} to {slope.stop:.3g} s says {slope.power.value:.4g} ± {slope.power.sigma:.2g} W in "
+            "the part."
+        )
 
 
 def _tables(result: TrialResult) -> Iterator[Table]:
