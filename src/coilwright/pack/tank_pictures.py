@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from coilwright.tank.operating import impedance_curve
 from coilwright.tank.result import OperatingPoint
 
 _SPREAD = 0.12  # frequencies shown on either side of the operating points, as a share
+_LINE = 78  # letters in a line under a picture
 
 
 def tank_pictures(report: TankReport, folder: Path) -> list[Path]:
@@ -143,19 +145,16 @@ def stray_picture(report: TankReport, path: Path | None = None) -> Any:
             axes.clabel(drawn, fmt=f"{level.flux_density * 1e6:.3g} µT", fontsize=8)
         outlines(axes, report.shot.model.scene.section, millimetres=False)
         axes.set(xlabel="r, m", ylabel="z, m", xlim=(0, reach), ylim=(-reach, reach), aspect="equal")
+        axes.locator_params(axis="x", nbins=4)
         axes.set_title("field of the coil alone")
         axes.legend(fontsize=8, loc="upper right", title=f"at {frequency / 1e3:.4g} kHz", title_fontsize=8)
         axes.annotate(
-            f"levels: {_short(levels['general public'].source.citation)}\nbusbars and machine parts not included: "
-            "measure to confirm; local codes decide",
-            (0.0, -0.15), xycoords="axes fraction", fontsize=7.5,
+            textwrap.fill(f"levels: {levels['general public'].source.citation}", _LINE)
+            + "\nbusbars and machine parts not included: measure to confirm; local codes decide",
+            (0.0, -0.09), xycoords="axes fraction", fontsize=7.5, va="top",
         )  # fmt: skip
         return save(figure, path)
 
 
 def _current(report: TankReport) -> float:
     return float(report.shot.trace.coil.current.max())
-
-
-def _short(citation: str) -> str:
-    return citation if len(citation) < 80 else citation[:77] + "..."
