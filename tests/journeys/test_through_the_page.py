@@ -188,9 +188,20 @@ def test_trial(page, folder, tmp_path):
     page.reload()
     choose_job(page, job.name)
     go(page, "Trial")
-    fill(page, trace="trial.csv", sheet="trial.toml", fit="power, heat content, charge heat")
+    fill(page, trace="trial.csv", sheet="trial.toml", fit="power, heat content, charge heat", start="1.98 s")
     number = done(page, "Lay it over the prediction", "K before the fit")
-    options = ("--sheet", folder / "trial.toml", "--fit", "power", "--fit", "heat content", "--fit", "charge heat")
+    options = (
+        "--sheet",
+        folder / "trial.toml",
+        "--fit",
+        "power",
+        "--fit",
+        "heat content",
+        "--fit",
+        "charge heat",
+        "--start",
+        "1.98 s",
+    )
     trial = asked("trial", job, folder / "trial.csv", *options, "--out", tmp_path)
     heading = page.locator("h2", has_text="K before the fit").inner_text()
     worst = max(trial["channels"].values(), key=lambda c: c["rms_before_K"])
