@@ -48,6 +48,7 @@ def contents_of(job, *, shot=None, report=None, window=None, passed=True):
         "cautions": (),
         "distances": (),
         "missing": {},
+        "drawn": {},
     }
     return PackContents(**{f.name: have.get(f.name) for f in fields(PackContents)})
 

@@ -9,7 +9,6 @@ from importlib import import_module
 from multiprocessing import get_all_start_methods, get_context
 from pathlib import Path
 from typing import Any
-from warnings import catch_warnings, filterwarnings
 
 from coilwright.errors import workers_kept
 from coilwright.line.form import form_csv
@@ -60,10 +59,8 @@ class PackResult:
 def write_pack(contents: PackContents, folder: Path, workers: int = 1) -> PackResult:
     """Write everything into `folder`, which must exist; with two `workers` some pictures and the DXF files are made beside
     the rest. The same contents give the same bytes."""
-    with catch_warnings():  # letters the pictures' font lacks are drawn as boxes; nobody is helped by a warning each
-        filterwarnings("ignore", "Glyph .* missing from", UserWarning)
-        drawings, tables = _workshop(contents)
-        made = pages(contents, drawings, tables, FORM, _pictures(contents, drawings, folder, workers))
+    drawings, tables = _workshop(contents)
+    made = pages(contents, drawings, tables, FORM, _pictures(contents, drawings, folder, workers))
     pdf = typeset(made.data, made.pictures, folder / "pack.pdf")
     written = []
     for drawing in drawings:
@@ -92,11 +89,13 @@ def _pictures(contents: PackContents, drawings: Sequence[Drawing], folder: Path,
         _write_dxf(drawings, folder)
         return drawn(contents, names)
     import_module("matplotlib.figure")  # once for both processes
-    here = names[: 2 + len(names) // 2]
+    made = drawn(contents, [n for n in names if n in contents.drawn])
+    names = [n for n in names if n not in made]
+    here = names[: 2 + len(names) // 2] if not made else names[: -(-len(names) // 2)]
     with workers_kept(), ProcessPoolExecutor(1, get_context("fork"), _HELD.append, (contents,)) as pool:
         files = pool.submit(_write_dxf, drawings, folder)
         there = pool.submit(_drawn_beside, names[len(here) :])
-        made = drawn(contents, here)
+        made |= drawn(contents, here)
         files.result()
         return made | there.result()
 

@@ -7,7 +7,11 @@ from collections.abc import Callable, Collection
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
+from warnings import catch_warnings, filterwarnings
 
+from coilwright.field.look import CheckResult
+from coilwright.field.report import FieldReport
+from coilwright.heating.result import ShotResult
 from coilwright.pack.card_pictures import limits_picture, position_picture
 from coilwright.pack.contents import PackContents
 from coilwright.pack.field_pictures import field_picture, temperature_map
@@ -19,13 +23,20 @@ from coilwright.pack.window_pictures import ladder_picture
 Draw = Callable[[Path], Any]
 
 
+def shot_pictures(looked: CheckResult, cold: FieldReport, shot: ShotResult) -> dict[str, Draw]:
+    """Those of section, cold field and shot, which need no other result."""
+    return {
+        "section": lambda path: section_picture(looked, path),
+        "field": lambda path: field_picture(cold, path),
+        "shot": lambda path: temperature_picture(shot, path),
+        "map": lambda path: temperature_map(shot, path),
+    }
+
+
 def pack_pictures(contents: PackContents) -> dict[str, Draw]:
     """name -> what draws the picture into a file. Letters of the pictures are outlines, so they need no font."""
     wanted: dict[str, Draw] = {
-        "section": lambda path: section_picture(contents.check, path),
-        "field": lambda path: field_picture(contents.field, path),
-        "shot": lambda path: temperature_picture(contents.shot, path),
-        "map": lambda path: temperature_map(contents.shot, path),
+        **shot_pictures(contents.check, contents.field, contents.shot),
         "position": lambda path: position_picture(contents, path),
         "limits": lambda path: limits_picture(contents, path),
     }
@@ -40,13 +51,16 @@ def pack_pictures(contents: PackContents) -> dict[str, Draw]:
 def drawn(contents: PackContents, names: Collection[str]) -> dict[str, str]:
     """name -> SVG text of these pictures."""
     wanted = pack_pictures(contents)
-    with TemporaryDirectory() as folder:
-        return {name: _drawn(wanted[name], Path(folder) / f"{name}.svg") for name in names}
+    return {name: contents.drawn.get(name) or svg_of(wanted[name]) for name in names}
 
 
-def _drawn(draw: Draw, path: Path) -> str:
-    draw(path)
-    return path.read_text(encoding="utf-8")
+def svg_of(draw: Draw) -> str:
+    """SVG text of one picture. Letters its font lacks are drawn as boxes; nobody is helped by a warning each."""
+    with TemporaryDirectory() as folder, catch_warnings():
+        filterwarnings("ignore", "Glyph .* missing from", UserWarning)
+        path = Path(folder) / "picture.svg"
+        draw(path)
+        return path.read_text(encoding="utf-8")
 
 
 def identity_picture(words: str) -> str:

@@ -30,6 +30,7 @@ from coilwright.line.posterior import Board
 from coilwright.line.why import machine_board
 from coilwright.pack.build import PackResult, write_pack
 from coilwright.pack.contents import AcceptanceTest, Cycle, PackContents, TitleBlock
+from coilwright.pack.pack_pictures import shot_pictures, svg_of
 from coilwright.safety.cautions import cautions
 from coilwright.section.scene import scene
 from coilwright.steps.check import check
@@ -116,7 +117,7 @@ def contents(job: Job, wishes: PackWishes | None = None, report: Report | None =
     rates = None if wishes.rates is None else read_rates(wishes.rates)
     baseline(job)  # a faulty record is told before anything is solved
     looked = check(job)
-    (cold, shot, tank), board = _side_by_side(job, wishes, lambda x: told(0.5 * x))
+    (cold, shot, tank), board, made = _side_by_side(job, looked, wishes, lambda x: told(0.5 * x))
     told(0.5)
     seen = _window(job, wishes, missing, lambda x: told(0.5 + 0.4 * x))
     told(0.9)
@@ -135,7 +136,7 @@ def contents(job: Job, wishes: PackWishes | None = None, report: Report | None =
         job, title_block(job), documents, read_workshop(job), looked, cold, shot, _quick(job, missing), tank,
         seen, machine, sheet, tuple(cautions(facts)) if tank is None else tank.cautions, facts.distances,
         Cycle(job.drive.shot_time or 0.0, documents.handling, _stations(job), documents.rate),
-        acceptance_test(documents.allowed_bad, seen), missing.missing,
+        acceptance_test(documents.allowed_bad, seen), missing.missing, made,
     )  # fmt: skip
 
 
@@ -143,17 +144,24 @@ _Solved = tuple[FieldReport, ShotResult, TankReport | None]
 _Rough = tuple[Trace, Sequence[Verdict]]
 
 
-def _side_by_side(job: Job, wishes: PackWishes, report: Report) -> tuple[_Solved, Board | str]:
+def _side_by_side(
+    job: Job, looked: CheckResult, wishes: PackWishes, report: Report
+) -> tuple[_Solved, Board | str, dict[str, str]]:
     """The job solved, and beside it on a process of its own what is solved on coarser meshes: the shot behind the error, and
-    the shots behind the limits of readings (a sentence when there are none)."""
+    the shots behind the limits of readings (a sentence when there are none). While these are waited for pictures are drawn."""
     if wishes.effort.workers < 2:
-        return _solved(job, lambda: _rough(job), report), _board(job, wishes.limits)
+        return _solved(job, lambda: _rough(job), report), _board(job, wishes.limits), {}
     method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
     with workers_kept(), ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(method)) as pool:
         # a source settles its copper by a rough shot first and has it at hand
         rough = None if has_source(job) else pool.submit(_rough, job)
         board = pool.submit(_board, job, wishes.limits)
-        return _solved(job, lambda: _rough(job) if rough is None else rough.result(), report), board.result()
+        solved = _solved(job, lambda: _rough(job) if rough is None else rough.result(), report)
+        made: dict[str, str] = {}
+        for name, draw in shot_pictures(looked, *solved[:2]).items():
+            if not board.done():
+                made[name] = svg_of(draw)
+        return solved, board.result(), made
 
 
 def _board(job: Job, limits: bool) -> Board | str:
