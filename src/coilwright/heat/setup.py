@@ -23,15 +23,13 @@ from coilwright.section.scene import Scene
 
 
 def thermal_model(drawn: Scene, meshes: SectionMesh) -> ThermalModel:
-    """All bodies of the job as one thermal model; films carry no heat of their own (they are microns thick). On coarse meshes
-    fewer rays decide who sees whom: a quarter of them misses by less than such a mesh does."""
+    """All bodies of the job as one thermal model; films carry no heat of their own (they are microns thick)."""
     job = drawn.job
     mesh = union([g.mesh for g in meshes.groups])
     regions = tuple(_region(job.body(name), drawn.materials[name], job, mesh) for name in mesh.regions)
     contacts = tuple(LumpedContact(*c.bodies, c.conductance) for c in job.contacts)
     interfaces = tuple(InterfaceContact(*j.bodies, j.contact) for j in job.joints if j.contact is not None)
-    rays = ThermalModel.rays // 4 if meshes.rule.level == "coarse" else ThermalModel.rays
-    return ThermalModel(mesh, regions, job.surroundings.temperature, contacts, interfaces, rays=rays)
+    return ThermalModel(mesh, regions, job.surroundings.temperature, contacts, interfaces)
 
 
 def _region(body: Body, material: Material, job: Job, mesh: Mesh) -> ThermalRegion:
