@@ -21,8 +21,6 @@ from .paging import (
     same_tank,
     same_window,
     save,
-    serving,
-    tab,
     taken,
 )
 from .test_examples import EXAMPLES
@@ -56,18 +54,6 @@ def folder(tmp_path_factory):
         for name in ("job.toml", "with-tank.toml"):
             (out / example / name).write_bytes((EXAMPLES / example / name).read_bytes())
     return out
-
-
-@pytest.fixture(scope="module")
-def server(folder):
-    with serving(folder) as running:
-        yield running
-
-
-@pytest.fixture
-def page(browser, server):
-    with tab(browser, server) as opened:
-        yield opened
 
 
 @pytest.mark.parametrize("name", examples())

@@ -30,9 +30,7 @@ from .paging import (
     same_tank,
     same_window,
     save,
-    serving,
     settled,
-    tab,
     table,
     taken,
 )
@@ -65,18 +63,6 @@ def folder(tmp_path_factory):
     with (out / "with-tank.toml").open("a", encoding="utf-8") as file:
         file.write(RECORD)
     return out
-
-
-@pytest.fixture(scope="module")
-def server(folder):
-    with serving(folder) as running:
-        yield running
-
-
-@pytest.fixture
-def page(browser, server):
-    with tab(browser, server) as opened:
-        yield opened
 
 
 def test_field_gap_and_shot(page, folder):
