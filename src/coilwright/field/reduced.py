@@ -98,23 +98,31 @@ class Reduced:
         """Whether all that is outside the bodies is alike on both sides of their mirror."""
         if np.ptp(self.ups) > 0.0:
             return False
-        key = (drive.background != 0.0, id(mirror))
-        if key not in self._mirrored:
+        behind = drive.background != 0.0
+        if behind not in self._mirrored:
             nodes = self.live.interior.skin.nodes
             place = np.full(len(self.live.interior.mesh.points), -1, dtype=np.int64)
             place[nodes] = np.arange(len(nodes))
-            other = place[mirror.nodes[nodes]]
-            load = self.load[:, : 2 if drive.background else 1]
-            uneven = np.abs(load - load[other]).max(initial=0.0) / np.abs(load).max(initial=1e-300)
-            self._mirrored[key] = bool(uneven < _AS_GOOD_AS_EVEN)
-        return self._mirrored[key]
+            load = self.load[:, : 2 if behind else 1]
+            uneven = np.abs(load - load[place[mirror.nodes[nodes]]]).max(initial=0.0)
+            self._mirrored[behind] = bool(uneven < _AS_GOOD_AS_EVEN * np.abs(load).max(initial=1e-300))
+        return self._mirrored[behind]
+
+    def space(self, drive: Drive, *alike: tuple[Array, float]) -> Space:
+        """Half the unknowns where part, coil and these (values (e, q), how far a pair may differ) are alike on both sides of
+        a plane, else all of them."""
+        half = self.live.half
+        if half is None or half.mirror is None or not self.mirrored(half.mirror, drive):
+            return self.live.whole
+        even = all(half.mirror.difference(values) < within for values, within in alike)
+        return half if even else self.live.whole
 
     @cached_property
     def _solves(self) -> Iterator[int]:
         return count(1)
 
     @cached_property
-    def _mirrored(self) -> dict[tuple[bool, int], bool]:
+    def _mirrored(self) -> dict[bool, bool]:
         return {}
 
     def solve(self, resistivity: Array, reluctivity: Array, drive: Drive | None = None) -> FieldState:
@@ -124,21 +132,13 @@ class Reduced:
         live = self.live
         if live.size == 0:
             return self.state(np.zeros(0, dtype=complex), sigma, reluctivity, drive)
-        space = self._space(sigma, reluctivity, drive)
+        space = live.whole
+        if next(self._solves) >= _THIRD:  # the mirror costs about a solve to find
+            logs = np.log(np.maximum(sigma, _NOTHING)), np.log(reluctivity)
+            space = self.space(drive, *((x, _SAME_LAW) for x in logs))
         factor = space.pattern.factor(space.folded(self.material_data(sigma, reluctivity)))
         unknown = space.pattern.solve(factor, space.gathered(self.right_hand_side(drive)))
         return self.state(unknown[space.number], sigma, reluctivity, drive)
-
-    def _space(self, sigma: Array, reluctivity: Array, drive: Drive) -> Space:
-        """Half the unknowns where all is alike on both sides of a plane, else all of them; found out from a third state on,
-        for it costs about a solve."""
-        if next(self._solves) < _THIRD:
-            return self.live.whole
-        half = self.live.half
-        if half is None or half.mirror is None or not self.mirrored(half.mirror, drive):
-            return self.live.whole
-        logs = np.log(np.maximum(sigma, _NOTHING)), np.log(reluctivity)
-        return half if max(map(half.mirror.difference, logs)) < _SAME_LAW else self.live.whole
 
     def state(self, unknown: ComplexArray, sigma: Array, nu: Array, drive: Drive) -> FieldState:
         """The field that belongs to the unknowns (free A, loop voltages)."""

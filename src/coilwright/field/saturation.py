@@ -86,18 +86,8 @@ def _finished(newton: _Newton, here: _Place, sigma: Array, drive: Drive, factor:
 
 
 def _space(reduced: Reduced, resistivity: Array, temperature: Array, drive: Drive) -> Space:
-    """Half the unknowns where part, coil and temperatures are alike on both sides of a plane, else all of them."""
-    half = reduced.live.half
-    if half is None or half.mirror is None or not reduced.mirrored(half.mirror, drive):
-        return reduced.live.whole
-    # loss and law hang on the temperature alone: what is as good as even is taken as even
-    even = half.mirror.difference(temperature) < _EVEN
-    conducts = np.isfinite(resistivity)
-    return (
-        half
-        if even and np.array_equal(conducts, conducts.ravel()[half.mirror.points].reshape(conducts.shape))
-        else reduced.live.whole
-    )
+    """Law and loss hang on the temperature alone: what is as good as even is taken as even."""
+    return reduced.space(drive, (temperature, _EVEN), (np.isfinite(resistivity).astype(float), 0.5))
 
 
 def _shrinks(step: ComplexArray, following: ComplexArray) -> float:
