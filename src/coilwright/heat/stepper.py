@@ -32,6 +32,9 @@ _LTE = 0.0808  # local error of the scheme = this x dt^3 x second divided differ
 _LOCAL = 0.7
 _REUSE = 0.3  # a factorisation serves while its g is within this of the wanted one, and contracts better than this
 _ITERATIONS = 30
+# What is far is made anew only when a fresh factor with its earlier reaction has not settled a stage in so many steps: a melting
+# alloy asks for fresh factors at every step, and its surroundings have no part in that.
+_FAR_SERVES = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -360,7 +363,7 @@ class Stepper:
                 return _Stage(temperature, residual, count, True)
             if size > _REUSE * old:
                 self._far_needed = self._far_needed or fresh
-                factor, fresh = self._refactor(temperature, last, g, far, answer, far_anew=fresh and count > 4), True
+                factor, fresh = self._refactor(temperature, last, g, far, answer, far_anew=fresh and count > _FAR_SERVES), True
             old = size
         self._factor = None
         return _Stage(temperature, residual, _ITERATIONS, False)
