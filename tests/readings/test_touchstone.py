@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from coilwright.errors import BadInput
+from coilwright.readings.impedance import coil_reading
 from coilwright.readings.records import Sweep, TwoPort
 from coilwright.readings.touchstone import read_touchstone
 
@@ -113,11 +114,23 @@ def test_two_port_order_and_noise(tmp_path):
     assert read_touchstone(path).impedance[0] == pytest.approx(z)
 
 
+def test_a_point_at_direct_current_is_left_out(tmp_path):
+    path = tmp_path / "coil.s1p"
+    path.write_text("# kHz Z RI R 1\n0 0.01 0\n50 0.01 0.3\n200 0.02 1.2\n")
+    sweep = read_touchstone(path)
+    assert sweep.frequency == pytest.approx([50e3, 200e3])
+    assert coil_reading(sweep, 100e3).inductance.value == pytest.approx(0.6 / (2e5 * np.pi), rel=1e-9)
+    with pytest.raises(BadInput, match="covers 50000 to 200000 Hz"):
+        coil_reading(sweep, 20e3)
+
+
 @pytest.mark.parametrize(
     ("name", "text", "sentence"),
     [
         ("a.s1p", "# Hz S RI R 50\n1 0.1 0.2\n2 0.1", "3 numbers per frequency for 1 port.*cut short"),
         ("a.s1p", "# Hz S RI R 50\n2 0.1 0.2\n1 0.1 0.2", "frequency must rise"),
+        ("a.s1p", "# Hz S RI R 50\n-1 0.1 0.2\n1 0.1 0.2", "above 0 Hz; received -1 Hz"),
+        ("a.s1p", "# Hz S RI R 50\n0 0.1 0.2", "above 0 Hz; received 0 Hz"),
         ("a.s1p", "# Hz S RI R 50\n1 0.1 nan", "no number at point 1"),
         ("a.s1p", "# Hz S XX R 50\n1 0.1 0.2", '"xx" is not a known option'),
         ("a.s1p", "# Hz S RI R fifty\n1 0.1 0.2", "must be a number"),

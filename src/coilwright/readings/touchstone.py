@@ -39,8 +39,9 @@ class _Options:
 def read_touchstone(path: str | Path) -> Sweep | TwoPort:
     """Impedance against frequency from an .s1p (Sweep) or .s2p (TwoPort) file.
 
-    The port count comes from the keyword of version 2, else from the file's ending. Raises BadInput with one
-    sentence for an unknown option, a count of numbers that does not fit, frequencies that do not rise, NaN.
+    The port count comes from the keyword of version 2, else from the file's ending. A point at 0 Hz is left out: direct
+    current says nothing of a coil or a bank at work. Raises BadInput with one sentence for an unknown option, a count of
+    numbers that does not fit, frequencies that do not rise or are below zero, NaN.
     """
     where = str(path)
     options = _Options()
@@ -66,6 +67,10 @@ def read_touchstone(path: str | Path) -> Sweep | TwoPort:
         raise BadInput(
             Fault(where, f"frequency must rise, but {frequency[k]:g} Hz is followed by {frequency[k + 1]:g} Hz")
         )
+    if frequency[0] < 0.0 or frequency[-1] == 0.0:
+        raise BadInput(Fault(where, f"frequencies must be above 0 Hz; received {frequency[0]:g} Hz"))
+    if frequency[0] == 0.0:
+        rows, frequency = rows[1:], frequency[1:]
     values = _complex(rows[:, 1::2], rows[:, 2::2], options.form)
     if ports == 1:
         impedance = _to_impedance(values.reshape(-1, 1, 1), options, where, frequency)
