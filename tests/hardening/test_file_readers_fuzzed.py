@@ -66,8 +66,8 @@ def test_a_reader_fuzzed(reader, tmp_path):
     (corpus / "seed").write_bytes(SEEDS[reader])
     # a program begins with the peak memory of the one that starts it: a shell in between stands for this one's gigabytes
     done = subprocess.run(
-        ["sh", "-c", '"$@"; exit $?', "sh", sys.executable, "-W", "ignore", "-c", FUZZ, reader, "-runs=20000", "-max_total_time=40", "-max_len=8000",
-         "-rss_limit_mb=2048", "-timeout=10", "-seed=1", corpus],
+        ["sh", "-c", '"$@"; exit $?', "sh", sys.executable, "-W", "ignore", "-c", FUZZ, reader,
+         "-runs=20000", "-max_total_time=40", "-max_len=8000", "-rss_limit_mb=2048", "-timeout=10", "-seed=1", corpus],
         cwd=tmp_path, env={**os.environ, "PYTHONPATH": str(ROOT / "src")}, capture_output=True, text=True,
     )  # fmt: skip
     assert done.returncode == 0, (done.stdout + done.stderr)[-3000:]
