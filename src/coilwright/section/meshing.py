@@ -7,6 +7,7 @@ distance to the nearest other surface or named point.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -112,9 +113,12 @@ def _group(
     names = tuple(b.name for b in bodies)
     size = [sizes.get(name, BodySize(conducting=False)) for name in names]
     others = [o for b in section.bodies if b.name not in names for o in b.outlines]
-    others += [turn.outer.moved(up=up) for turn in section.turns for up in shifts]
+    coil = [turn.outer.moved(up=up) for turn in section.turns for up in shifts]
     films = _films(section) if any(s.conducting for s in size) else np.zeros((0, 9))  # glass need not resolve its film
-    around = Surroundings(np.concatenate([films, *(_surface(o) for o in others)]), _points(section))
+    turns = np.concatenate([np.zeros((0, 9)), *(_surface(o) for o in coil)])
+    near = np.concatenate([films, *(_surface(o) for o in others), turns])
+    reach = float(np.mean([turn.r for turn in section.turns])) if section.turns else math.inf
+    around = Surroundings(near, _points(section), turns, reach)
     if all(o.is_rectilinear for b in bodies for o in b.outlines):
         return GroupMesh(names, mesh_rectilinear(names, [b.outlines for b in bodies], size, rule, around))
     if len(bodies) > 1:

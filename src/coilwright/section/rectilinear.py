@@ -16,10 +16,10 @@ from coilwright.section.grading import breaks, wanted
 from coilwright.section.mesh import Mesh, from_lattice
 from coilwright.section.outline import Outline
 from coilwright.section.quad9 import Array, IntArray
-from coilwright.section.sizes import BodySize, MeshRule, Surroundings, along
+from coilwright.section.sizes import SHARES, BodySize, MeshRule, Surroundings, along
 
 _SAME = 1e-7  # corners nearer than this share of the group's extent are on one lattice line
-_UNEVEN = 1e-4  # of the extent
+_UNEVEN = 2e-3  # of the extent
 _MOST_EDGES = 120  # along one outline, however small a gap is
 # Elements where a Curie front passes, in depths the hot skin has: across the thinnest extent as a body asks, down to a reach
 # below which too little loss is left for the front to matter; along the body everywhere, but no more than so many elements.
@@ -79,6 +79,7 @@ def _breaks(
     fewest = [1] * len(cap)
     for loops, body in bodies:
         smallest = sum(float(loop.lengths.sum()) for loop in loops) / _MOST_EDGES
+        fainter, front = around.fainter(loops[0]), _along_front(axis, loops[0], body)
         for loop in loops:  # no outside field reaches a hollow: its walls need no skin layers
             corner = body.corner(rule) if loop is loops[0] else 4.0 * body.first(rule)
             for i, s in enumerate(loop.segments):
@@ -87,13 +88,15 @@ def _breaks(
                 across = abs(s[2 + axis] - s[axis]) <= abs(s[3 - axis] - s[1 - axis])
                 if across:  # the side stands on this axis: its corner elements, and those for a front under it
                     at.append(float(s[axis]))
-                    size.append(min(corner, 1e3))
+                    faint = float(fainter(loop.points_along(i, SHARES)).min())
+                    size.append(min(corner * faint, 1e3))
                     if loop is loops[0] and body.front_depth is not None:
                         under = _under(float(s[axis]), loop, axis, body)
                         at += under
                         size += [body.front_share * body.front_depth] * len(under)
                 else:
                     places, length = along(loop, i, around, smallest, body.first(rule))
+                    length = np.minimum(length, front * fainter(places))
                     near = length < 1e3
                     at += places[near, axis].tolist()
                     size += length[near].tolist()
@@ -102,13 +105,29 @@ def _breaks(
         breaks(a, b, wanted(at, size, longest), rule.growth, rule.scale, max(1, math.ceil(count / rule.scale - 0.2)))
         for a, b, longest, count in zip(lines[axis][:-1], lines[axis][1:], cap, fewest, strict=True)
     ]
-    return _evened(np.concatenate([parts[0], *(p[1:] for p in parts[1:])]), axis)
+    out = np.concatenate([parts[0], *(p[1:] for p in parts[1:])])
+    return _evened(out, lines[axis]) if axis == 1 else out
 
 
-def _evened(x: Array, axis: int) -> Array:
-    """Lengths that differ by rounding alone on both sides of the middle made the same: a field may then use its mirror."""
-    image = x[0] + x[-1] - x[::-1]
-    return 0.5 * (x + image) if axis == 1 and np.abs(x - image).max() < _UNEVEN * (x[-1] - x[0]) else x
+def _evened(x: Array, lines: Array) -> Array:
+    """Lengths that differ by little on both sides of the middle made the same where the corners lie evenly: a field may then
+    use its mirror."""
+    extent = x[-1] - x[0]
+
+    def uneven(at: Array) -> float:
+        return float(np.abs(at + at[::-1] - x[0] - x[-1]).max())
+
+    if uneven(lines) > _SAME * extent or uneven(x) > _UNEVEN * extent:
+        return x
+    return np.asarray(0.5 * (x + x[0] + x[-1] - x[::-1]))
+
+
+def _along_front(axis: int, outside: Outline, body: BodySize) -> float:
+    """Longest element along a body through which a Curie front passes, where the coil is nearest."""
+    extents = np.ptp(np.reshape(outside.box, (2, 2)), axis=1)
+    if body.front_depth is None or extents[axis] <= extents.min():
+        return math.inf
+    return max(_ALONG_FRONT * body.front_depth, float(extents[axis]) / _MOST_ALONG)
 
 
 def _under(side: float, outside: Outline, axis: int, body: BodySize) -> list[float]:
@@ -141,8 +160,6 @@ def _fill(
     longest = min(body.longest_under(rule), max(extent / 12.0, thin / across))
     if axis == 0 or extent == thin:
         longest = min(longest, extent / across)
-    if body.front_depth is not None and extent > thin:
-        longest = min(longest, max(_ALONG_FRONT * body.front_depth, extent / _MOST_ALONG))
     for k, (a, b) in enumerate(pairwise(lines)):
         if a >= low - _SAME * extent and b <= high + _SAME * extent:
             cap[k] = min(cap[k], longest)

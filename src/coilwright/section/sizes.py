@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -16,6 +17,8 @@ from coilwright.section.quad9 import Array
 Level = Literal["coarse", "normal", "fine"]
 SCALES: dict[Level, float] = {"coarse": 1.7, "normal": 1.0, "fine": 0.6}
 SAMPLES = 25  # places along one segment where the distance to everything else is taken
+SHARES = np.linspace(0.0, 1.0, SAMPLES)
+_FAINTEST = 6.0  # elements may be so many times longer where the field is faint
 
 
 @dataclass(frozen=True)
@@ -69,10 +72,15 @@ class BodySize:
 
 @dataclass(frozen=True, eq=False)
 class Surroundings:
-    """Segments (n, 9) of everything near a body and points of interest (k, 2): what limits its surface elements."""
+    """Segments (n, 9) of everything near a body and points of interest (k, 2): what limits its surface elements.
+
+    `coil` (m, 9), those of them that are the coil's, with its mean radius `reach` (m): the field falls off away from it.
+    """
 
     segments: Array
     points: Array
+    coil: Array = field(default_factory=lambda: np.empty((0, 9)))
+    reach: float = math.inf
 
     def distance(self, at: Array, point_floor: float) -> Array:
         """(n,): distance of places (n, 2) to the nearest thing; points count as no nearer than `point_floor`."""
@@ -82,12 +90,25 @@ class Surroundings:
             out = np.minimum(out, np.maximum(gap.min(axis=1), point_floor))
         return out
 
+    def fainter(self, outline: Outline) -> Callable[[Array], Array]:
+        """How many times fainter than where the coil is nearest the field is at places (n, 2) on an outline: that of a loop
+        on its axis, H ~ (reach^2 + distance^2)^(-3/2), 1 without a coil."""
+        if not len(self.coil):
+            return lambda at: np.ones(len(at))
+
+        def square(at: Array) -> Array:
+            return np.asarray(self.reach**2 + distances(np.ascontiguousarray(at), self.coil) ** 2)
+
+        count = len(outline.segments)
+        nearest = min(float(square(outline.points_along(i, SHARES)).min()) for i in range(count))
+        return lambda at: np.minimum((square(at) / nearest) ** 1.5, _FAINTEST)
+
 
 def along(
     outline: Outline, segment: int, around: Surroundings, smallest: float, point_floor: float
 ) -> tuple[Array, Array]:
     """(places (k, 2), wanted element length (k,)) along one segment by the distance rule, never below `smallest`."""
-    places = outline.points_along(segment, np.linspace(0.0, 1.0, SAMPLES))
+    places = outline.points_along(segment, SHARES)
     return places, np.maximum(around.distance(places, point_floor), smallest)
 
 
