@@ -327,13 +327,29 @@ def test_view_factors_settle_as_more_rays_are_followed():
     patches = Stepper(ThermalModel(union([low, high]), regions, 4.0)).operators.patches
 
     def between(rays):
-        return view_factors(patches, np.zeros(patches.count), rays).between
+        return view_factors(patches, np.zeros((1, patches.count)), rays)[0].between
 
     settled = between(2**18)
     errors = {rays: np.abs(between(rays) - settled).max() for rays in (512, 2048, 32768)}
     assert errors[2048] < 5e-3
     assert errors[512] > errors[2048] > errors[32768]
     assert errors[512] / errors[32768] > math.sqrt(32768 / 512)
+
+
+def test_one_set_of_rays_serves_every_wall():
+    """A pane that is clear, dim or opaque between two discs: together as one by one."""
+    places = {"low": 0.0, "pane": 0.01, "high": 0.02}
+    meshes = [rectangle(np.linspace(0, 0.02, 5), [z, z + 0.001], name) for name, z in places.items()]
+    regions = tuple(region(name, Plain(eps=0.5)) for name in places)
+    patches = Stepper(ThermalModel(union(meshes), regions, 4.0)).operators.patches
+    walls = np.outer([0.9, 0.3, 0.0], patches.region == 1)
+    together = view_factors(patches, walls)
+    low, high = patches.region == 0, patches.region == 2
+    for row, view in zip(walls, together, strict=True):
+        alone = view_factors(patches, row[None])[0]
+        assert np.array_equal(view.between, alone.between) and np.array_equal(view.outside, alone.outside)
+    through = [view.between[np.ix_(low, high)].sum() for view in together]
+    assert through[0] > through[1] > through[2] == 0.0
 
 
 @pytest.mark.parametrize(("inner", "outer", "open_share"), [(0.0, 0.06, 0.0), (0.021, 0.06, 1.0)], ids=["shut", "open"])

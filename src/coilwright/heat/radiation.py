@@ -52,15 +52,9 @@ class Exchange:
 
 def exchange_of(patches: Patches, tables: Tables, ambient: float, rays: int) -> Exchange:
     """View factors of every band; bands in which the walls let through the same share use one set."""
-    known: dict[bytes, ViewFactors] = {}
-    views = []
-    for band in range(tables.bands):
-        through = np.ascontiguousarray(tables.transmittance[patches.region, band])
-        key = through.tobytes()
-        if key not in known:
-            known[key] = view_factors(patches, through, rays)
-        views.append(known[key])
-    return Exchange(tuple(views), tables.ambient_emission(ambient))
+    through, of_band = np.unique(tables.transmittance[patches.region], axis=1, return_inverse=True)
+    views = view_factors(patches, np.ascontiguousarray(through.T), rays)
+    return Exchange(tuple(views[k] for k in of_band.ravel()), tables.ambient_emission(ambient))
 
 
 def surfaces_see_each_other(edges: Edges, patches: Patches) -> bool:
@@ -88,7 +82,7 @@ def vacuum_edges(model: ThermalModel, edges: Edges, patches: Patches) -> BoolArr
     found = inside[patches.region]
     if found.all() or not found.any():
         return np.asarray(found[patches.of_edge])
-    seen = view_factors(patches, np.zeros(patches.count), 512).between > 0.0
+    seen = view_factors(patches, np.zeros((1, patches.count)), 512)[0].between > 0.0
     found = found | np.any(seen[:, found], axis=1)
     return np.asarray(_spread(found, seen, patches.region)[patches.of_edge])
 

@@ -17,6 +17,7 @@ from numba import njit
 from coilwright.heat.surfaces import Patches
 from coilwright.section.quad9 import Array, IntArray
 
+_SPENT = 1e-6  # weight of a ray that is followed no further
 _PLASTIC = 1.324717957244746  # root of x^3 = x + 1: the lattice of 1/x and 1/x^2 fills the square evenly
 
 
@@ -37,10 +38,14 @@ class ViewFactors:
     rays: int
 
 
-def view_factors(patches: Patches, transmittance: Array, rays: int = 2048) -> ViewFactors:
-    """View factors of all patches; `transmittance` (p,) 0 for opaque ones. The error falls about as 1/rays^0.8."""
-    raw, outside = trace(patches.chords, patches.chord_patch, transmittance, len(patches.area), rays)
-    area = patches.area
+def view_factors(patches: Patches, transmittances: Array, rays: int = 2048) -> tuple[ViewFactors, ...]:
+    """View factors of all patches for every row of `transmittances` (k, p), 0 for opaque ones: the same rays serve all rows.
+    The error falls about as 1/rays^0.8."""
+    raw, outside = trace(patches.chords, patches.chord_patch, transmittances, rays)
+    return tuple(_smoothed(patches.area, *row, rays) for row in zip(raw, outside, transmittances, strict=True))
+
+
+def _smoothed(area: Array, raw: Array, outside: Array, transmittance: Array, rays: int) -> ViewFactors:
     exchange = area[:, None] * raw
     gap = np.abs(exchange - exchange.T) / np.minimum(area[:, None], area[None])
     # each side counted with the weight of its statistical accuracy: the smaller patch sees the larger one better
@@ -64,17 +69,20 @@ def _scaled(smooth: Array, target: Array, stopping: Array) -> Array:
     return np.asarray(x[:, None] * smooth * x[None])
 
 
-def trace(chords: Array, owner: IntArray, transmittance: Array, count: int, rays: int) -> tuple[Array, Array]:
-    """Raw (between, outside) from straight pieces `chords` (c, 4) of the outlines, body on the left."""
+def trace(chords: Array, owner: IntArray, transmittances: Array, rays: int) -> tuple[Array, Array]:
+    """Raw between (k, p, p) and outside (k, p) for every row of `transmittances` (k, p), from straight pieces `chords` (c, 4) of
+    the outlines, body on the left."""
     span = float(np.abs(chords).max())
-    return _trace(np.ascontiguousarray(chords), owner, transmittance, count, rays, 1e-7 * span)  # type: ignore[no-any-return]
+    return _trace(np.ascontiguousarray(chords), owner, transmittances, rays, 1e-7 * span)  # type: ignore[no-any-return]
 
 
 @njit(cache=True)
-def _trace(chords, owner, transmittance, count, rays, tiny):  # type: ignore[no-untyped-def]
+def _trace(chords, owner, transmittances, rays, tiny):  # type: ignore[no-untyped-def]
     c = len(chords)
-    between = np.zeros((count, count))
-    outside = np.zeros(count)
+    kinds, count = transmittances.shape
+    between = np.zeros((kinds, count, count))
+    outside = np.zeros((kinds, count))
+    weight = np.empty(kinds)
     share = np.empty(c)
     for p in range(count):
         total = 0.0
@@ -100,18 +108,20 @@ def _trace(chords, owner, transmittance, count, rays, tiny):  # type: ignore[no-
             tr, tz = dr / length, dz / length
             sine, cosine = np.sqrt(w), np.sqrt(1.0 - w)
             a, b = sine * np.cos(np.pi * v), sine * np.sin(np.pi * v)
+            weight[:] = 1.0 / rays
             _follow(
-                chords, owner, transmittance, r0 + s * dr, z0 + s * dz,
-                cosine * tz + a * tr, b, -cosine * tr + a * tz, between[p], outside, p, 1.0 / rays, tiny,
+                chords, owner, transmittances, r0 + s * dr, z0 + s * dz,
+                cosine * tz + a * tr, b, -cosine * tr + a * tz, between, outside, p, weight, tiny,
             )  # fmt: skip
     return between, outside
 
 
 @njit(cache=True)
-def _follow(chords, owner, transmittance, x, z, dx, dy, dz, row, outside, source, weight, tiny):  # type: ignore[no-untyped-def]
-    """One ray from (x, 0, z) along the unit vector (dx, dy, dz), through walls until it stops or leaves."""
+def _follow(chords, owner, transmittances, x, z, dx, dy, dz, between, outside, source, weight, tiny):  # type: ignore[no-untyped-def]
+    """One ray from (x, 0, z) along the unit vector (dx, dy, dz), through walls until it stops or leaves. `weight` (k,) is what
+    is left of it for each kind of wall; what has stopped has none."""
     start = tiny
-    while weight > 1e-6:
+    while weight.max() > _SPENT:
         best = 1e300
         hit = -1
         for k in range(len(chords)):
@@ -120,18 +130,23 @@ def _follow(chords, owner, transmittance, x, z, dx, dy, dz, row, outside, source
                 best = t
                 hit = k
         if hit < 0:
-            outside[source] += weight
+            outside[:, source] += weight
             return
         start = best + tiny
         er, ez = chords[hit, 2] - chords[hit, 0], chords[hit, 3] - chords[hit, 1]
         px = x + best * dx
         py = best * dy
         facing = (dx * px + dy * py) / max(np.sqrt(px * px + py * py), 1e-300) * ez - dz * er
-        if facing < 0.0:  # from outside; the back of a wall was paid for at its front
-            row[owner[hit]] += weight
-            weight *= transmittance[owner[hit]]
-        elif transmittance[owner[hit]] == 0.0:
-            return  # inside an opaque body: only by rounding, beside an edge
+        there = owner[hit]
+        for k in range(len(weight)):
+            through = transmittances[k, there]
+            if facing < 0.0:  # from outside; the back of a wall was paid for at its front
+                between[k, source, there] += weight[k]
+                weight[k] *= through
+            elif through == 0.0:
+                weight[k] = 0.0  # inside an opaque body: only by rounding, beside an edge
+            if weight[k] <= _SPENT:
+                weight[k] = 0.0
 
 
 @njit(cache=True)
