@@ -67,6 +67,7 @@ class FieldOfShot:
         self._solved: tuple[Array, float, dict[int, FieldState]] | None = None
         self._place = 0
         self._laws: tuple[float, PowerLaws] | None = None
+        self._leads: tuple[float, complex] = (0.0, 0j)
 
     @cached_property
     def nonlinear(self) -> bool:
@@ -153,7 +154,9 @@ class FieldOfShot:
         return state.impedance
 
     def leads(self, frequency: float) -> complex:
-        return coil_leads(self.scene, frequency)
+        if self._leads[0] != frequency:
+            self._leads = (frequency, coil_leads(self.scene, frequency))
+        return self._leads[1]
 
     def _start(self, time: float) -> FieldState | None:
         """Where Newton begins: the last state, carried on in a straight line when there are two."""
