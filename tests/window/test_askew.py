@@ -44,7 +44,7 @@ def unbuilt(job, effort=None):
     """A study before its first full shot."""
     model = FixtureModel(job, level="coarse")
     varied = quantities(job)
-    study = Study(job, varied, model, runner_of(model, varied, "coarse"), effort or Effort())
+    study = Study(job, varied, model, runner_of(model, varied, Effort()), effort or Effort())
     study.sides = sides_of(model.cells.at().part, model.cells.scene, study.limits, study.on_time)
     study.askew = study._askew_table()
     return study

@@ -15,7 +15,7 @@ from coilwright.section.sizes import Level
 from coilwright.window.askew import Askew, AskewTable, sides_of
 from coilwright.window.collisions import check_draws, clear_of_part
 from coilwright.window.levels import Levels, source_table
-from coilwright.window.margins import Limit, Outcome, Runner
+from coilwright.window.margins import LONG_STEPS, STEPS, Limit, Outcome, Runner
 from coilwright.window.pool import run_all
 from coilwright.window.quantities import VariedQuantity, quantities
 from coilwright.window.stations import FixtureModel
@@ -34,7 +34,7 @@ _ENOUGH = 5e-4  # of an impedance (relative, rms): what the current then misses 
 class Effort:
     """Full runs: `runs` of the design (0: as many as the quantities need), `fresh` to measure the error; `reshoot`, at most,
     of drawn parts in doubt (-1: every failure besides), or `refine` near the limit where none are shot (0); on `workers`
-    processes; `seed` of everything drawn."""
+    processes; `seed` of everything drawn. `rough`: longer steps, and two thirds of the runs that `runs` 0 stands for."""
 
     runs: int = 0
     fresh: int = 12
@@ -43,6 +43,13 @@ class Effort:
     workers: int = 1
     seed: int = 1
     level: Level = "coarse"
+    rough: bool = False
+
+    def design(self, d: int) -> int:
+        """Runs of the design over `d` quantities."""
+        if self.runs:
+            return self.runs
+        return max(32, term_count(d)) if self.rough else max(48, int(1.5 * term_count(d)))
 
     @classmethod
     def asked(cls, runs: int, reshoot: int, workers: int, seed: int) -> Effort:
@@ -105,7 +112,7 @@ class Study:
             what = 'is missing; say what is not always the same, e.g. [[varies]] what = "coil.centre", by = "0.15 mm"'
             raise BadInput(Fault(f"{job.name}: varies", what))
         model = FixtureModel(job, level=effort.level)
-        runner = runner_of(model, varied, effort.level)
+        runner = runner_of(model, varied, effort)
         study = Study(job, varied, model, runner, effort)
         study._build(report or (lambda share: None))
         return study
@@ -155,8 +162,7 @@ class Study:
         self.askew = self._askew_table()
         self.table = source_table(self.model)
         self.box = self.ranges()
-        d = len(self.box)
-        n = self.effort.runs or max(48, int(1.5 * term_count(d)))
+        n = self.effort.design(len(self.box))
         total = n + self.effort.fresh + (0 if self.effort.reshoot else self.effort.refine)
         self.x = design(n, self.box, self.effort.seed)
         self.outcomes = self._run(self.x, lambda done: report(done / total))
@@ -467,7 +473,8 @@ class Study:
         return float(np.mean(out.any(axis=-1)))
 
 
-def runner_of(model: FixtureModel, varied: tuple[VariedQuantity, ...], level: Level) -> Runner:
+def runner_of(model: FixtureModel, varied: tuple[VariedQuantity, ...], effort: Effort) -> Runner:
     """What shoots one station of a fixture."""
     control, current = model.fixture.control, model.nominal_current
-    return Runner(model.job, varied, control, current, model.frequency, level, model.source)
+    steps = LONG_STEPS if effort.rough else STEPS
+    return Runner(model.job, varied, control, current, model.frequency, effort.level, model.source, steps)
