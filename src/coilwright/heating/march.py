@@ -124,13 +124,14 @@ def march(
     report: Callable[[float], None] | None = None,
     *,
     corrected: bool = True,
+    enough: Callable[[ThermalState], bool] | None = None,
 ) -> March:
-    """Run the programme from `state`. `report` is fed the share done, 0..1.
+    """Run the programme from `state`, or until `enough` of an accepted state. `report` is fed the share done, 0..1.
 
     `corrected` False leaves the correction out (half the heat steps): for a field side that is itself only an estimate.
     Raises NotConverged when the step would have to vanish, with the errors (in tolerances) that led there.
     """
-    return _Marcher(field_side, stepper, drive, programme, steps or Steps(), corrected).run(state, report)
+    return _Marcher(field_side, stepper, drive, programme, steps or Steps(), corrected).run(state, report, enough)
 
 
 class _Marcher:
@@ -152,7 +153,12 @@ class _Marcher:
         self.last: Loss | None = None
         self.before: Loss | None = None
 
-    def run(self, state: ThermalState, report: Callable[[float], None] | None) -> March:
+    def run(
+        self,
+        state: ThermalState,
+        report: Callable[[float], None] | None,
+        enough: Callable[[ThermalState], bool] | None,
+    ) -> March:
         level = self.programme.level(state.time)
         moments = [self._switch(state, level or 1.0, level)]  # a programme may begin with the drive off
         dt, end = self.steps.first, self.programme.watched_until
@@ -167,6 +173,8 @@ class _Marcher:
             moments.append(Moment(state, self._loss, self.answer, span))
             if report is not None:
                 report(state.time / end)
+            if enough is not None and enough(state):
+                break
             if len(moments) > self.steps.most:
                 raise NotConverged(f"the shot needs more than {self.steps.most} steps")
         return March(tuple(moments), self.account)

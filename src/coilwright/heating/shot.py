@@ -33,15 +33,16 @@ def shoot(
     watch_after: float = 0.0,
     steps: Steps | None = None,
     report: Callable[[float], None] | None = None,
+    enough: Callable[[ThermalState], bool] | None = None,
 ) -> ShotResult:
-    """Run the job's programme from `state` (default: the start temperatures of the job) and judge it.
+    """Run the job's programme from `state` (default: the start temperatures of the job), or until `enough`, and judge it.
 
     `every` (s) reports the trace at that interval, `watch_after` (s) goes on after switch-off. The result carries no error
     estimate; `steps.heat` adds one from a second, coarser run. Raises NotConverged.
     """
     job, stepper = model.scene.job, model.stepper
     begin = stepper.start(dict(model.start_temperatures)) if state is None else state
-    course = march(model.field, stepper, begin, drive, programme_of(job, watch_after), steps, report)
+    course = march(model.field, stepper, begin, drive, programme_of(job, watch_after), steps, report, enough=enough)
     readers = readers_of(stepper, {p.name: (p.r, p.z) for p in model.scene.section.points})
     tank = drive if isinstance(drive, TankSource) else None
     full = trace_of(course, stepper, readers, tank=tank)

@@ -23,7 +23,7 @@ from coilwright.job import Job
 from coilwright.line.askew import askew_curves
 from coilwright.line.loops import Loops, ring_of
 from coilwright.line.plant import Array, Line, Plant, read_line
-from coilwright.line.shots import shot_curve
+from coilwright.line.shots import Rough, shot_curve
 from coilwright.line.sourced import running_frequency, sourced_readings
 from coilwright.section.scene import Scene, scene
 from coilwright.tank.operating import tank_q
@@ -31,11 +31,14 @@ from coilwright.tank.operating import tank_q
 _MOST, _STILL = 12, 1e-3  # fields until the source has settled on what saturates, and the share by which it may still move
 
 
-def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None) -> Plant:
+def build_plant(
+    job: Job, spread: float = 0.04, measured_q: float | None = None, rough: Rough | None = None
+) -> Plant:
     """Solve what the causes need: about a second of fields and a few seconds of shots.
 
     `spread`: standard deviation of ln power from piece to piece. `measured_q`: loaded Q of the whole machine at hand-over;
-    with it, or with a [tank], the resistance that is not in the coils is known, else it is taken as none.
+    with it, or with a [tank], the resistance that is not in the coils is known, else it is taken as none. `rough`: the rough
+    shot of this job, where there is one already.
     Raises BadInput when the job has no coil, no on-time or no part that takes up power.
     """
     if job.coil is None:
@@ -64,7 +67,7 @@ def build_plant(job: Job, spread: float = 0.04, measured_q: float | None = None)
     ring = ring_of(part.state, _works(job))
     loops = Loops(drawn, ring, bare[k0], z[k0], frequency, away)
     askew = askew_curves(part, _works(job), drawn.section, ring, lambda x, t: loops.flux(0.0, x, t))
-    curve, current = shot_curve(job, drawn, complex(bare[k0] + z[k0]), complex(z[k0]), frequency)
+    curve, current = shot_curve(job, drawn, complex(bare[k0] + z[k0]), complex(z[k0]), frequency, rough)
     reflected0 = complex(z[k0])
     hot = complex(bare[k0] + curve.warmed(np.zeros(1))[0] * z[k0])
     sourced = sourced_readings(job, line.stations, complex(bare[k0] + z[k0]), complex(bare[k0]), hot, frequency)

@@ -73,7 +73,8 @@ def hand_over_sheet(
     base, stations = baseline(job), board.plant.line.stations
     told = dict(_predicted(board, check, tank, done))
     found: dict[Key, list[Limit]] = {}
-    for limit in limits(board, job):
+    reached = limits(board, job)
+    for limit in reached:
         found.setdefault((limit.what, limit.station), []).append(limit)
     rows = tuple(
         _row(what, k, told, base, found.get((what, k), []))
@@ -81,7 +82,7 @@ def hand_over_sheet(
         for k in (range(1, stations + 1) if known.each else (0,))
     )
     return HandOverSheet(
-        rows, read_machine(job), missing(job, stations), stations, upkeep(limits(board, job), job), effects(board.plant)
+        rows, read_machine(job), missing(job, stations), stations, upkeep(reached, job), effects(board.plant)
     )
 
 

@@ -10,20 +10,22 @@ from __future__ import annotations
 
 import copy
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from coilwright.errors import BadInput, Fault
+from coilwright.heat.stepper import ThermalState
 from coilwright.heating.carried import CarriedField, Known
-from coilwright.heating.criteria import judge
+from coilwright.heating.criteria import Criterion, judge
 from coilwright.heating.drive import FixedCurrent
 from coilwright.heating.march import Steps, march
 from coilwright.heating.model import ShotModel, shot_model
-from coilwright.heating.record import readers_of, trace_of
+from coilwright.heating.record import Readers, readers_of, trace_of
 from coilwright.heating.result import Trace, Verdict
+from coilwright.heating.rough import rough_shot
 from coilwright.heating.setup import criteria_of, drive_of, programme_of
 from coilwright.heating.shot import shoot
 from coilwright.heating.tank_source import has_source
@@ -35,13 +37,17 @@ from coilwright.units import ZERO_CELSIUS
 _TOP = 1.3  # of the coil current: the shot that is coupled in full where nothing saturates
 _LEVELS = (1.15, 1.0, 0.85)  # carried over from it, and one more: still weaker, or where it is just done in time
 _LEAST = 0.72
-_FEW = (0.87, 1.0, 1.15)  # where every step is a field of saturating steel
+_FEW = (0.87, 1.15)  # and the shot as it is, where every step is a field of saturating steel
 _LONGER = 1.5  # of the shot at the healthy current, and as one over power: so that late starts are seen
 # Against shots on normal meshes with steps of 1 K these move times by 1 % at most (tests/line/test_shots.py), where the least
 # power is known to 6 %.
 _TOLERANCE, _NEWTON, _BURNT = 4.0, 0.05, 0.12  # K, K, share of a charge in one step
 _LONGEST = 1.0 / 15.0  # step over on-time
+_AWAITED = ("reaches", "charge_fired")
 _BEYOND = 0.3  # ln power by which a limit may lie beyond the strongest shot to be found on its last slope
+
+
+Rough = tuple[Trace, Sequence[Verdict]]
 
 
 @dataclass(frozen=True)
@@ -55,10 +61,13 @@ class _Row:
     warm: complex
 
 
-def shot_curve(job: Job, drawn: Scene, cold: complex, added: complex, frequency: float) -> tuple[ShotCurve, float]:
+def shot_curve(
+    job: Job, drawn: Scene, cold: complex, added: complex, frequency: float, rough: Rough | None = None
+) -> tuple[ShotCurve, float]:
     """Times and limits from shots at other currents, and the healthy coil current (A) at the start.
 
-    `cold` is the loaded coil at the start (ohm), `added` what of it the work adds, both at `frequency` (Hz).
+    `cold` is the loaded coil at the start (ohm), `added` what of it the work adds, both at `frequency` (Hz). `rough` is
+    the rough shot of this job, where there is one already.
     """
     drive = drive_of(job)
     answer = drive.respond(1.0, cold, frequency)
@@ -68,7 +77,7 @@ def shot_curve(job: Job, drawn: Scene, cold: complex, added: complex, frequency:
     if has_source(job):
         frequency = answer.frequency
     shots = _Shots(job, shot_model(scene(job, checked=False), frequency, "coarse"), current, frequency, added)
-    rows = [shots.coupled(level) for level in _FEW] if shots.model.field.nonlinear else shots.carried()
+    rows = [shots.as_it_is(rough), *(shots.coupled(level) for level in _FEW)] if shots.model.field.nonlinear else shots.carried()
     return _curve_of(job, sorted(rows, key=lambda row: row.ln_power), shots.on_time), current
 
 
@@ -86,6 +95,18 @@ class _Shots:
     def coupled(self, level: float) -> _Row:
         return self._full(level)[0]
 
+    def as_it_is(self, rough: Rough | None) -> _Row:
+        """At the healthy current: the rough shot of the job where it holds its current and all that is waited for happens."""
+        if isinstance(drive_of(self.job), FixedCurrent):
+            if rough is None:
+                shot = rough_shot(scene(self.job, checked=False))
+                rough = shot.trace, shot.verdicts
+            row = self._row(1.0, *rough)
+            awaited = [done for (_, done), c in zip(row.events, criteria_of(self.job), strict=True) if c.kind in _AWAITED]
+            if None not in awaited:
+                return row
+        return self.coupled(1.0)
+
     def carried(self) -> list[_Row]:
         """The strongest shot in full, the others from its losses."""
         top, known = self._full(_TOP)
@@ -96,7 +117,7 @@ class _Shots:
 
     def _full(self, level: float) -> tuple[_Row, Known | None]:
         run, drive = self._at(level)
-        result = shoot(run, drive, steps=replace(self.steps, burnt=_BURNT))
+        result = shoot(run, drive, steps=replace(self.steps, burnt=_BURNT), enough=_all_seen(run, self.on_time))
         row = self._row(level, result.trace, result.verdicts)
         if run.field.nonlinear:
             return row, None
@@ -108,8 +129,9 @@ class _Shots:
         stepper, job = run.stepper, run.scene.job
         start = stepper.start(dict(run.start_temperatures))
         side = CarriedField(known, known.cold)
-        course = march(side, stepper, start, drive, programme_of(job), self.steps, corrected=False)
-        trace = trace_of(course, stepper, readers_of(stepper, {p.name: (p.r, p.z) for p in run.scene.section.points}))
+        enough = _all_seen(run, self.on_time)
+        course = march(side, stepper, start, drive, programme_of(job), self.steps, corrected=False, enough=enough)
+        trace = trace_of(course, stepper, _readers(run))
         return self._row(level, trace, judge(criteria_of(job), trace))
 
     def _at(self, level: float) -> tuple[ShotModel, FixedCurrent]:
@@ -122,6 +144,26 @@ class _Shots:
             [_excess(v.details, trace, v.body, self.on_time) for v in verdicts],
             1.0 + _drift(trace, self.on_time, self.frequency) / self.added,
         )  # fmt: skip
+
+
+def _readers(run: ShotModel) -> Readers:
+    return readers_of(run.stepper, {p.name: (p.r, p.z) for p in run.scene.section.points})
+
+
+def _all_seen(run: ShotModel, on_time: float) -> Callable[[ThermalState], bool]:
+    """Whether the on-time (s) is over and everything that is waited for has happened: the rest of a longer shot tells nothing."""
+    stepper, readers = run.stepper, _readers(run)
+    awaited = [c for c in criteria_of(run.scene.job) if c.kind in _AWAITED]
+
+    def value(state: ThermalState, c: Criterion) -> float:
+        if c.kind == "charge_fired":
+            return stepper.burnt_means(state).get(c.body, 0.0)
+        if c.at in readers.names:
+            return float(readers(state.temperature)[readers.names.index(c.at)])
+        found = stepper.region_extremes(state)[c.body]
+        return {"coldest": found.coldest, "mean": found.mean, "hottest": found.hottest}[c.at]
+
+    return lambda state: state.time >= on_time and all(value(state, c) >= c.limit for c in awaited)
 
 
 def _one_more(rows: Sequence[_Row]) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, Literal
 
 import numpy as np
@@ -17,6 +18,7 @@ from coilwright.line.kept import kept_plant
 from coilwright.line.machine import READINGS, baseline
 from coilwright.line.plant import Array, Condition, Plant
 from coilwright.line.posterior import Board, Item, Next, Posterior, build_board, next_readings, posterior
+from coilwright.line.shots import Rough
 from coilwright.line.taken import Readings
 
 Told = Literal["cause", "station", "nothing"]
@@ -120,12 +122,13 @@ CAUTIONS = (
 )
 
 
-def machine_board(job: Job, measured_q: float | None = None) -> Board:
-    """The job's machine with all causes predicted, ready for many questions: a few seconds the first time (see `kept`)."""
+def machine_board(job: Job, measured_q: float | None = None, rough: Rough | None = None) -> Board:
+    """The job's machine with all causes predicted, ready for many questions: a few seconds the first time (see `kept`), less
+    where the `rough` shot of the job is at hand."""
     base = baseline(job)
     q = base.values.get(("q", 0))
     measured = measured_q if measured_q is not None else None if q is None else q[0]
-    plant = kept_plant(job, build_plant, base.spread, measured)
+    plant = kept_plant(job, partial(build_plant, rough=rough), base.spread, measured)
     if base.moved is not None and base.moved.station > plant.line.stations:
         what = f"must be from 1 to {plant.line.stations}; received {base.moved.station}"
         raise BadInput(Fault(f"{job.name}: machine.moved.station", what))

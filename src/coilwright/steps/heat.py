@@ -7,16 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from coilwright.heating.march import Steps
 from coilwright.heating.model import ShotModel, shot_model
 from coilwright.heating.result import ShotError, ShotResult, Trace, Verdict
+from coilwright.heating.rough import rough_shot, steps_of
 from coilwright.heating.setup import drive_of
 from coilwright.heating.shot import rest, shoot
 from coilwright.job import Job
-from coilwright.section.scene import Scene, scene
-
-NORMAL, FINE = Steps(tolerance=1.0), Steps(tolerance=0.5, burnt=0.04)
-_SATURATING = 2.0  # how much looser where the mesh of what saturates leaves several kelvin, whatever the steps
+from coilwright.section.scene import scene
 
 
 def heat(
@@ -45,33 +42,13 @@ def heat(
     state = None if after is None else rest(model, after.state, pause)
     share = 0.8 if estimate_error and after is None else 1.0
     result = shoot(
-        model, drive, state=state, every=every, watch_after=watch, steps=_steps(model, fine),
+        model, drive, state=state, every=every, watch_after=watch, steps=steps_of(model, fine),
         report=_part(report, 0.0, share),
     )  # fmt: skip
     if not estimate_error or after is not None:
         return result
     rough = rough_shot(model.scene, every=every, watch=watch, fine=fine, report=_part(report, share, 1.0))
     return with_error(result, rough.trace, rough.verdicts)
-
-
-def rough_shot(
-    drawn: Scene,
-    *,
-    every: float | None = None,
-    watch: float = 0.0,
-    fine: bool = False,
-    report: Callable[[float], None] | None = None,
-) -> ShotResult:
-    """The shot of a scene on meshes one level coarser than `heat` takes and in steps twice as loose."""
-    drive = drive_of(drawn.job)
-    model = shot_model(drawn, drive.frequency, "normal" if fine else "coarse")
-    return shoot(model, drive, every=every, watch_after=watch, steps=_steps(model, fine, 2.0), report=report)
-
-
-def _steps(model: ShotModel, fine: bool, looser: float = 1.0) -> Steps:
-    asked = FINE if fine else NORMAL
-    saturating = _SATURATING if model.field.nonlinear else 1.0
-    return Steps(looser * saturating * asked.tolerance, burnt=looser * asked.burnt)
 
 
 def with_error(result: ShotResult, trace: Trace, verdicts: Sequence[Verdict]) -> ShotResult:

@@ -6,7 +6,7 @@ import hashlib
 import json
 import math
 import multiprocessing
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,7 +17,8 @@ from coilwright.field.report import FieldReport
 from coilwright.heating.electrical import TankReport, electrical_report
 from coilwright.heating.hand_sheet import QuickResult
 from coilwright.heating.hazards import facts_of
-from coilwright.heating.result import ShotResult, Trace, Verdict
+from coilwright.heating.result import ShotResult
+from coilwright.heating.rough import rough_shot
 from coilwright.heating.tank_source import has_source, tank_source
 from coilwright.job import Job
 from coilwright.job.price import price, read_rates
@@ -27,6 +28,7 @@ from coilwright.line.form import read_form
 from coilwright.line.hand_over import HandOverSheet, hand_over_sheet
 from coilwright.line.machine import baseline, read_machine
 from coilwright.line.posterior import Board
+from coilwright.line.shots import Rough
 from coilwright.line.why import machine_board
 from coilwright.pack.build import PackResult, write_pack
 from coilwright.pack.contents import AcceptanceTest, Cycle, PackContents, TitleBlock
@@ -35,7 +37,7 @@ from coilwright.safety.cautions import cautions
 from coilwright.section.scene import scene
 from coilwright.steps.check import check
 from coilwright.steps.field import field as field_of
-from coilwright.steps.heat import heat, rough_shot, with_error
+from coilwright.steps.heat import heat, with_error
 from coilwright.steps.quick import quick
 from coilwright.steps.tank import warm_copper
 from coilwright.steps.window import window
@@ -46,7 +48,7 @@ from coilwright.window.yields import proven_share, sample_for
 Report = Callable[[float], None]
 # Enough for a forecast on paper; `coilwright window` builds on more.
 _SHOTS = 20_000
-_EFFORT = Effort(runs=0, fresh=8, refine=8, reshoot=0, workers=2)
+_EFFORT = Effort(runs=0, fresh=6, refine=6, reshoot=0, workers=2, rough=True)
 _CONFIDENCE = 0.95
 _DIGEST = 12  # hexadecimal digits printed: two jobs of one shop meet by chance once in 10^14
 
@@ -141,7 +143,7 @@ def contents(job: Job, wishes: PackWishes | None = None, report: Report | None =
 
 
 _Solved = tuple[FieldReport, ShotResult, TankReport | None]
-_Rough = tuple[Trace, Sequence[Verdict]]
+_Beside = tuple[Rough | None, "Board | str"]
 
 
 def _side_by_side(
@@ -149,45 +151,51 @@ def _side_by_side(
 ) -> tuple[_Solved, Board | str, dict[str, str]]:
     """The job solved, and beside it on a process of its own what is solved on coarser meshes: the shot behind the error, and
     the shots behind the limits of readings (a sentence when there are none). While these are waited for pictures are drawn."""
+    made: dict[str, str] = {}
     if wishes.effort.workers < 2:
-        return _solved(job, lambda: _rough(job), report), _board(job, wishes.limits), {}
+        solved, (rough, board) = _solved(job, report), _beside(job, wishes.limits)
+        return _with_error(solved, rough), board, made
     method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
     with workers_kept(), ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(method)) as pool:
-        # a source settles its copper by a rough shot first and has it at hand
-        rough = None if has_source(job) else pool.submit(_rough, job)
-        board = pool.submit(_board, job, wishes.limits)
-        solved = _solved(job, lambda: _rough(job) if rough is None else rough.result(), report)
-        made: dict[str, str] = {}
+        awaited = pool.submit(_beside, job, wishes.limits)
+        solved = _solved(job, report)
         for name, draw in shot_pictures(looked, *solved[:2]).items():
-            if not board.done():
+            if not awaited.done():
                 made[name] = svg_of(draw)
-        return solved, board.result(), made
+        rough, board = awaited.result()
+        return _with_error(solved, rough), board, made
 
 
-def _board(job: Job, limits: bool) -> Board | str:
-    if not limits:
-        return "limits were not asked for (--no-limits)"
+def _beside(job: Job, limits: bool) -> _Beside:
+    """A source settles its copper by a rough shot of its own, which then stands behind the error."""
+    rough = None
+    if not has_source(job):
+        shot = rough_shot(scene(job))
+        rough = shot.trace, shot.verdicts
+    return rough, _board(job, rough) if limits else "limits were not asked for (--no-limits)"
+
+
+def _board(job: Job, rough: Rough | None) -> Board | str:
     try:
-        return machine_board(job)
+        return machine_board(job, rough=rough)
     except CoilwrightError as fault:
         return str(fault)
 
 
-def _rough(job: Job) -> _Rough:
-    shot = rough_shot(scene(job))
-    return shot.trace, shot.verdicts
-
-
-def _solved(job: Job, rough: Callable[[], _Rough], report: Report) -> _Solved:
+def _solved(job: Job, report: Report) -> _Solved:
     """Cold field, shot and electrical report of the same job, at the copper temperature its own water leaves. With a source
-    the error of the shot also holds what the copper's last few kelvin do."""
+    the error of the shot also holds what the copper's last few kelvin do; without one it is still to come."""
     if not has_source(job):
-        cold, shot = field_of(job), heat(job, estimate_error=False, report=report)
-        return cold, with_error(shot, *rough()), None
+        return field_of(job), heat(job, estimate_error=False, report=report), None
     warmer, first = warm_copper(job)
     cold, shot = field_of(warmer), heat(warmer, estimate_error=False, report=report)
     shot = with_error(shot, first.trace, first.verdicts)
     return cold, shot, electrical_report(shot, tank_source(warmer), cold.result)
+
+
+def _with_error(solved: _Solved, rough: Rough | None) -> _Solved:
+    cold, shot, tank = solved
+    return solved if rough is None else (cold, with_error(shot, *rough), tank)
 
 
 def _quick(job: Job, missing: _Gathered) -> QuickResult | None:

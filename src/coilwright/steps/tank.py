@@ -11,11 +11,12 @@ from typing import Any
 from coilwright.errors import BadInput, Fault
 from coilwright.heating.electrical import TankReport, cooling_of, electrical_report
 from coilwright.heating.result import ShotResult
+from coilwright.heating.rough import rough_shot
 from coilwright.heating.tank_source import has_source, tank_source
 from coilwright.job import Job
 from coilwright.section.scene import scene
 from coilwright.steps.field import field
-from coilwright.steps.heat import heat, rough_shot
+from coilwright.steps.heat import heat
 from coilwright.tank.choose import BankTable, choose_bank
 from coilwright.tank.match import Match, choose_inductor, choose_transformer
 from coilwright.tank.netlist import tank_netlist
