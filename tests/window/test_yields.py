@@ -189,7 +189,7 @@ def test_surrogate_yield_against_full_runs(real):
 def test_full_shots_of_drawn_parts_settle_the_yield(real):
     """Three thousand shots of two stations: a few of them shot in full leave no verdict in doubt, and clear ones are clear."""
     found = forecast(real, 3000)
-    known = settled(copy.copy(real), found, 60)
+    known = settled(copy.copy(real), found, 40)
     said = known.settled
     assert said.near > 2 * said.shot and said.left == 0 and said.wrong < 0.2 and said.checked > 0 and said.wrongly == 0
     assert found.parts.low <= known.parts.low <= known.parts.share <= known.parts.high <= found.parts.high

@@ -19,7 +19,7 @@ from coilwright.section.quad9 import Array, IntArray
 from coilwright.section.sizes import SHARES, BodySize, MeshRule, Surroundings, along
 
 _SAME = 1e-7  # corners nearer than this share of the group's extent are on one lattice line
-_UNEVEN = 2e-3  # of the extent
+_UNEVEN = 1e-4  # of the extent
 _MOST_EDGES = 120  # along one outline, however small a gap is
 # Elements where a Curie front passes, in depths the hot skin has: across the thinnest extent as a body asks, down to a reach
 # below which too little loss is left for the front to matter; along the body everywhere, but no more than so many elements.
@@ -79,7 +79,7 @@ def _breaks(
     fewest = [1] * len(cap)
     for loops, body in bodies:
         smallest = sum(float(loop.lengths.sum()) for loop in loops) / _MOST_EDGES
-        fainter, front = around.fainter(loops[0]), _along_front(axis, loops[0], body)
+        longer, front = around.longer(loops[0]), _along_front(axis, loops[0], body)
         for loop in loops:  # no outside field reaches a hollow: its walls need no skin layers
             corner = body.corner(rule) if loop is loops[0] else 4.0 * body.first(rule)
             for i, s in enumerate(loop.segments):
@@ -88,15 +88,14 @@ def _breaks(
                 across = abs(s[2 + axis] - s[axis]) <= abs(s[3 - axis] - s[1 - axis])
                 if across:  # the side stands on this axis: its corner elements, and those for a front under it
                     at.append(float(s[axis]))
-                    faint = float(fainter(loop.points_along(i, SHARES)).min())
-                    size.append(min(corner * faint, 1e3))
+                    size.append(min(corner * float(longer(loop.points_along(i, SHARES)).min()), 1e3))
                     if loop is loops[0] and body.front_depth is not None:
                         under = _under(float(s[axis]), loop, axis, body)
                         at += under
                         size += [body.front_share * body.front_depth] * len(under)
                 else:
                     places, length = along(loop, i, around, smallest, body.first(rule))
-                    length = np.minimum(length, front * fainter(places))
+                    length = np.minimum(length, front * longer(places))
                     near = length < 1e3
                     at += places[near, axis].tolist()
                     size += length[near].tolist()

@@ -18,7 +18,7 @@ Level = Literal["coarse", "normal", "fine"]
 SCALES: dict[Level, float] = {"coarse": 1.7, "normal": 1.0, "fine": 0.6}
 SAMPLES = 25  # places along one segment where the distance to everything else is taken
 SHARES = np.linspace(0.0, 1.0, SAMPLES)
-_FAINTEST = 6.0  # elements may be so many times longer where the field is faint
+_FAINTEST = 5.0  # elements may be so many times longer where the field is faint
 
 
 @dataclass(frozen=True)
@@ -90,9 +90,9 @@ class Surroundings:
             out = np.minimum(out, np.maximum(gap.min(axis=1), point_floor))
         return out
 
-    def fainter(self, outline: Outline) -> Callable[[Array], Array]:
-        """How many times fainter than where the coil is nearest the field is at places (n, 2) on an outline: that of a loop
-        on its axis, H ~ (reach^2 + distance^2)^(-3/2), 1 without a coil."""
+    def longer(self, outline: Outline) -> Callable[[Array], Array]:
+        """How many times longer than where the coil is nearest elements may be at places (n, 2) on an outline: from half the
+        field on as 1/H - 1, with the field of a loop on its axis, H ~ (reach^2 + distance^2)^(-3/2). 1 without a coil."""
         if not len(self.coil):
             return lambda at: np.ones(len(at))
 
@@ -101,7 +101,7 @@ class Surroundings:
 
         count = len(outline.segments)
         nearest = min(float(square(outline.points_along(i, SHARES)).min()) for i in range(count))
-        return lambda at: np.minimum((square(at) / nearest) ** 1.5, _FAINTEST)
+        return lambda at: np.clip((square(at) / nearest) ** 1.5 - 1.0, 1.0, _FAINTEST)
 
 
 def along(
