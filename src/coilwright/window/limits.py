@@ -22,7 +22,7 @@ from coilwright.window.yields import at_station, middle_station
 _GRID = 161
 _FARTHER = (3.0, 2.0, 1.5)  # times the range of the study: where full shots look on, less where bodies would collide
 _LEVELS = (0.82, 1.2)
-_CLOSE = 1e-2  # from a margin this small a straight line is followed to the limit
+_CLOSE = 2e-3  # a margin this small is the limit
 
 
 @dataclass(frozen=True)

@@ -43,7 +43,6 @@ _LONGER = 2.5  # a late shot is followed up to this many times its deadline or o
 STEPS = Steps(tolerance=2.0, burnt=0.04)
 # Where no verdict is settled by another run: stand-ins of a getter ring are as true (0.05 % of a time), in 0.7 of the time.
 LONG_STEPS = Steps(tolerance=4.0, burnt=0.12)
-_SETTLED = 5e-3  # K; stand-ins are the same to 1e-5 with 1e-3 and with 2e-2
 _SAME_FREQUENCY = 1e-4
 
 
@@ -172,9 +171,7 @@ class Runner:
                 Fault("varies", f"the draw with {told} cannot be built: {f}; narrow the width") for f in error.faults
             ]
             raise BadInput(faults) from None
-        model = shot_model(drawn, self.frequency_of(drawn.job), self.level)
-        model.stepper.newton_kelvin = _SETTLED
-        return model
+        return shot_model(drawn, self.frequency_of(drawn.job), self.level)
 
     def frequency_of(self, job: Job) -> float:
         return self.frequency if self.source is not None else job.drive.frequency or self.frequency
