@@ -11,11 +11,14 @@ import coilwright as cw
 from coilwright.heating.drive import FixedCurrent
 from coilwright.heating.march import Steps
 from coilwright.heating.model import shot_model
+from coilwright.heating.rough import rough_shot
 from coilwright.heating.setup import drive_of
 from coilwright.heating.shot import shoot
 from coilwright.line.build import build_plant
+from coilwright.line.kept import encoded
 from coilwright.line.limits import limits
 from coilwright.line.posterior import build_board
+from coilwright.line.shots import _all_seen
 from coilwright.section.scene import scene
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -68,6 +71,31 @@ def test_times_are_those_of_shots_in_full():
 def test_joined_bodies_have_a_machine_too():
     plant = build_plant(cw.load(EXAMPLES / "brazed-ferrule/job.toml"))
     assert plant.shot.hot > 0.0 > plant.shot.least_power(np.zeros(1))[0]
+
+
+def test_a_shot_ends_when_all_is_seen_and_not_before():
+    """No sooner than the on-time, nor than the last thing that is waited for; from there the rest of it is left out."""
+    job = cw.load(EXAMPLES / "indicator-tube-getter/job.toml")
+    model = shot_model(scene(job), drive_of(job).frequency, "coarse")
+    longer = model.for_job(job.with_value("drive.on_time", f"{3.0 * job.drive.shot_time} s"))
+    drive = drive_of(job)
+    seen = _all_seen(longer, job.drive.shot_time)
+    whole, cut = (shoot(longer, drive, steps=Steps(4.0, burnt=0.12), enough=x) for x in (None, seen))
+    assert whole.trace.time[-1] == pytest.approx(3.0 * job.drive.shot_time)
+    kept = len(cut.trace.time)
+    assert np.array_equal(whole.trace.time[:kept], cut.trace.time)
+    last = max(job.drive.shot_time, done_at(cut, 0), done_at(cut, 1))
+    assert cut.trace.time[-2] < last <= cut.trace.time[-1] < whole.trace.time[-1]
+    assert [done_at(cut, k) for k in (0, 1)] == [done_at(whole, k) for k in (0, 1)]
+
+
+@pytest.mark.slow
+def test_a_rough_shot_at_hand_gives_the_same_machine():
+    """Machines are kept by their job alone, so that a pack and a question must come to the very same one."""
+    job = cw.load(EXAMPLES / "hardened-pin/job.toml")
+    shot = rough_shot(scene(job))
+    one, other = build_plant(job), build_plant(job, rough=(shot.trace, shot.verdicts))
+    assert encoded(one) == encoded(other)
 
 
 @pytest.mark.slow

@@ -204,3 +204,21 @@ def test_elements_are_small_where_a_curie_front_passes_and_grow_below(share):
     assert length[depth < 1.5 * front].max() <= 1.05 * share * front
     assert length.max() > 2.0 * share * front
     assert len(length) < 12 * MM / (share * front)
+
+
+def test_elements_are_longer_only_where_the_coil_is_far():
+    """A bar through a coil of a third of its length, and through one of its whole length: elements under the coil are alike,
+    and what is longer keeps to the rule: from half the field on as 1/H - 1 of a loop's field on its axis, five times at most."""
+    bar = shapes.bar(12 * MM, 90 * MM)
+    size = {"bar": BodySize(0.1 * MM, 2 * MM, 2 * MM), "coil": BodySize(skin_depth(1.5e5, 1.72e-8))}
+
+    def steps(turns):
+        section = Section((body("bar", bar),), helix(turns, 21 * MM, 6 * MM, 0.0, outside=5 * MM, bore=3.5 * MM))
+        points = mesh_section(section, size).groups[0].mesh.points
+        z = np.unique(np.round(points[np.isclose(points[:, 0], 6 * MM), 1], 9))[::2]
+        return 0.5 * (z[1:] + z[:-1]), np.diff(z)
+
+    (short_at, short), (full_at, full) = steps(5), steps(17)
+    assert short[np.abs(short_at) < 12 * MM].max() == pytest.approx(full[np.abs(full_at) < 12 * MM].max(), rel=0.1)
+    assert full[0] < short[0] < 5.5 * full[0]
+    assert len(short) < 0.8 * len(full)
