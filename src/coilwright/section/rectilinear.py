@@ -16,7 +16,7 @@ from coilwright.section.grading import breaks, wanted
 from coilwright.section.mesh import Mesh, from_lattice
 from coilwright.section.outline import Outline
 from coilwright.section.quad9 import Array, IntArray
-from coilwright.section.sizes import SHARES, BodySize, MeshRule, Surroundings, along
+from coilwright.section.sizes import BodySize, MeshRule, Surroundings, along
 
 _SAME = 1e-7  # corners nearer than this share of the group's extent are on one lattice line
 _UNEVEN = 1e-4  # of the extent
@@ -34,7 +34,10 @@ def mesh_rectilinear(
     around: Surroundings,
 ) -> Mesh:
     """One mesh with a region per name. `outlines[i]` is the outside of body i and its hollows."""
-    size_of = list(zip(outlines, sizes, strict=True))
+    size_of = []
+    for loops, size in zip(outlines, sizes, strict=True):
+        far = around.longer(loops[0]) if size.conducting else np.ones((len(loops[0].segments), 1))
+        size_of.append((loops, size, far))
     lines = [_lines(outlines, axis) for axis in (0, 1)]
     r, z = (_breaks(axis, lines, size_of, rule, around) for axis in (0, 1))
     return from_lattice(
@@ -68,34 +71,35 @@ def _lines(outlines: Sequence[Sequence[Outline]], axis: int) -> Array:
 def _breaks(
     axis: int,
     lines: Sequence[Array],
-    bodies: Sequence[tuple[Sequence[Outline], BodySize]],
+    bodies: Sequence[tuple[Sequence[Outline], BodySize, Array]],
     rule: MeshRule,
     around: Surroundings,
 ) -> Array:
-    """Break points along one axis."""
+    """Break points along one axis. With every body, by how much elements may be longer along the segments of its outside."""
     at: list[float] = []
     size: list[float] = []
     cap = [math.inf] * (len(lines[axis]) - 1)
     fewest = [1] * len(cap)
-    for loops, body in bodies:
+    for loops, body, far in bodies:
         smallest = sum(float(loop.lengths.sum()) for loop in loops) / _MOST_EDGES
-        longer, front = around.longer(loops[0]), _along_front(axis, loops[0], body)
+        front = _along_front(axis, loops[0], body)
         for loop in loops:  # no outside field reaches a hollow: its walls need no skin layers
-            corner = body.corner(rule) if loop is loops[0] else 4.0 * body.first(rule)
+            outside = loop is loops[0]
+            corner = body.corner(rule) if outside else 4.0 * body.first(rule)
             for i, s in enumerate(loop.segments):
                 if max(s[0], s[2]) == 0.0:
                     continue  # the axis is no surface
                 across = abs(s[2 + axis] - s[axis]) <= abs(s[3 - axis] - s[1 - axis])
                 if across:  # the side stands on this axis: its corner elements, and those for a front under it
                     at.append(float(s[axis]))
-                    size.append(min(corner * float(longer(loop.points_along(i, SHARES)).min()), 1e3))
-                    if loop is loops[0] and body.front_depth is not None:
+                    size.append(min(corner * float(far[i].min() if outside else 1.0), 1e3))
+                    if outside and body.front_depth is not None:
                         under = _under(float(s[axis]), loop, axis, body)
                         at += under
                         size += [body.front_share * body.front_depth] * len(under)
                 else:
                     places, length = along(loop, i, around, smallest, body.first(rule))
-                    length = np.minimum(length, front * longer(places))
+                    length = np.minimum(length, front * far[i] if outside else front)
                     near = length < 1e3
                     at += places[near, axis].tolist()
                     size += length[near].tolist()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -90,18 +89,16 @@ class Surroundings:
             out = np.minimum(out, np.maximum(gap.min(axis=1), point_floor))
         return out
 
-    def longer(self, outline: Outline) -> Callable[[Array], Array]:
-        """How many times longer than where the coil is nearest elements may be at places (n, 2) on an outline: from half the
-        field on as 1/H - 1, with the field of a loop on its axis, H ~ (reach^2 + distance^2)^(-3/2). 1 without a coil."""
-        if not len(self.coil):
-            return lambda at: np.ones(len(at))
-
-        def square(at: Array) -> Array:
-            return np.asarray(self.reach**2 + distances(np.ascontiguousarray(at), self.coil) ** 2)
-
+    def longer(self, outline: Outline) -> Array:
+        """(segments, SAMPLES): how many times longer than where the coil is nearest elements may be along an outline: from half
+        the field on as 1/H - 1, with the field of a loop on its axis, H ~ (reach^2 + distance^2)^(-3/2). 1 without a coil."""
         count = len(outline.segments)
-        nearest = min(float(square(outline.points_along(i, SHARES)).min()) for i in range(count))
-        return lambda at: np.clip((square(at) / nearest) ** 1.5 - 1.0, 1.0, _FAINTEST)
+        if not len(self.coil):
+            return np.ones((count, SAMPLES))
+        places = np.concatenate([outline.points_along(i, SHARES) for i in range(count)])
+        square = self.reach**2 + distances(places, self.coil) ** 2
+        out = np.clip((square / square.min()) ** 1.5 - 1.0, 1.0, _FAINTEST)
+        return np.asarray(out.reshape(count, SAMPLES))
 
 
 def along(

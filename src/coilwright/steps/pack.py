@@ -143,7 +143,7 @@ def contents(job: Job, wishes: PackWishes | None = None, report: Report | None =
 
 
 _Solved = tuple[FieldReport, ShotResult, TankReport | None]
-_Beside = tuple[Rough | None, "Board | str"]
+_Beside = tuple[Rough | None, Board | str]
 
 
 def _side_by_side(
