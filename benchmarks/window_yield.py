@@ -14,7 +14,8 @@ import numpy as np
 from tests.window.jobs import ring_job
 
 from coilwright.field.pose_incident import Pose
-from coilwright.window.study import Effort, Study
+from coilwright.window.effort import Effort
+from coilwright.window.study import Study
 from coilwright.window.yields import forecast, settled, two_quantities
 
 VARIES = """

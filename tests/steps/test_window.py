@@ -9,7 +9,7 @@ from coilwright.cli.main import main
 from coilwright.errors import BadInput
 from coilwright.job import load, loads
 from coilwright.steps.window import window
-from coilwright.window.study import Effort
+from coilwright.window.effort import Effort
 from tests.window.jobs import ring_job, single
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "indicator-tube-getter" / "six-stations.toml"

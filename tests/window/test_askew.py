@@ -11,10 +11,11 @@ from coilwright.field.pose_incident import Pose
 from coilwright.job import loads
 from coilwright.window.askew import side_heat, sides_of
 from coilwright.window.collisions import check_draws
+from coilwright.window.effort import Effort
 from coilwright.window.margins import limits_of
 from coilwright.window.quantities import quantities
 from coilwright.window.stations import FixtureModel, Station
-from coilwright.window.study import Effort, Study, runner_of
+from coilwright.window.study import Study, runner_of
 from coilwright.window.yields import forecast
 from tests.heating.jobs import WASHER
 from tests.window.jobs import ring_job, ring_model

@@ -6,11 +6,12 @@ import math
 import numpy as np
 import pytest
 
+from coilwright.window.effort import Effort
 from coilwright.window.margins import Outcome, Runner
 from coilwright.window.quantities import quantities
 from coilwright.window.settle import ALL
 from coilwright.window.stations import FixtureModel
-from coilwright.window.study import Effort, Study
+from coilwright.window.study import Study
 from coilwright.window.yields import doubt, forecast, settled
 from tests.heating.jobs import WASHER
 from tests.window.test_yields import LINEAR

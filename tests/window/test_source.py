@@ -9,11 +9,12 @@ from coilwright.heating.setup import drive_of
 from coilwright.heating.shot import shoot
 from coilwright.job import load, loads
 from coilwright.section.scene import scene
+from coilwright.window.effort import Effort
 from coilwright.window.margins import Runner
 from coilwright.window.result import _source_end
 from coilwright.window.source import SourceTable, decides
 from coilwright.window.stations import FixtureModel, Station
-from coilwright.window.study import Effort, Study
+from coilwright.window.study import Study
 from coilwright.window.yields import centre
 from tests.window.jobs import EXAMPLES
 

@@ -10,11 +10,12 @@ from scipy import stats
 
 from coilwright.errors import BadInput
 from coilwright.job import loads
+from coilwright.window.effort import Effort
 from coilwright.window.limits import joint_share, tolerances
 from coilwright.window.margins import Outcome, Runner
 from coilwright.window.quantities import quantities
 from coilwright.window.stations import FixtureModel, Station
-from coilwright.window.study import Effort, Study
+from coilwright.window.study import Study, runner_of
 from coilwright.window.yields import (
     SETTING,
     TOO_LITTLE,
@@ -235,3 +236,14 @@ def test_a_limit_beyond_the_usual_range_is_found_by_full_shots(real):
         real.varied = kept
     assert beyond.high == pytest.approx(near.high, abs=5e-6)  # m: the stand-in of the wide study and full shots agree
     assert beyond.high > narrow.range[1] and beyond.why[1] == near.why[1]
+
+
+def test_a_rough_study_tells_what_full_steps_tell():
+    """The stand-ins of a pack's window against shots in the usual steps: 0.5 % of a time, and as much of a temperature."""
+    study = Study.of(ring_job(2, "60 mm", REAL), Effort(fresh=0, refine=0, reshoot=1, rough=True))
+    assert len(study.x) == Effort(rough=True).design(len(study.box)) < Effort().design(len(study.box))
+    usual = runner_of(study.model, study.varied, Effort())
+    inside = study.box.mean(axis=1) + 0.5 * np.array([[-1.0], [-0.4], [0.3], [0.9]]) * np.ptp(study.box, axis=1) / 2.0
+    told = study._predict(inside)
+    exact = study._targets(inside, [usual.run(*study.task(row)) for row in inside])
+    assert np.abs(told - exact)[:, study.counts].max() < 5e-3

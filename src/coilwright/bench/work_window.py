@@ -15,9 +15,9 @@ from coilwright.job import Job
 from coilwright.pack.tables import Table
 from coilwright.pack.window_pictures import window_pictures
 from coilwright.steps.window import window
+from coilwright.window.effort import Effort
 from coilwright.window.limits import Tolerance
 from coilwright.window.result import WindowResult
-from coilwright.window.study import Effort
 
 _LEAST = Effort(fresh=6, refine=6, reshoot=0)
 

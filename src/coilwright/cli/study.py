@@ -37,7 +37,7 @@ class Asked:
 def window(path: Path, as_json: bool, out: Path | None, asked: Asked) -> int:
     from coilwright.job import load
     from coilwright.steps.window import window as study
-    from coilwright.window.study import Effort
+    from coilwright.window.effort import Effort
 
     job = load(path)
     target = folder(out)

@@ -41,8 +41,8 @@ from coilwright.steps.heat import heat, with_error
 from coilwright.steps.quick import quick
 from coilwright.steps.tank import warm_copper
 from coilwright.steps.window import window
+from coilwright.window.effort import Effort
 from coilwright.window.result import WindowResult
-from coilwright.window.study import Effort
 from coilwright.window.yields import proven_share, sample_for
 
 Report = Callable[[float], None]

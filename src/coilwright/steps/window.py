@@ -12,10 +12,11 @@ from coilwright.heating.hazards import drawn_facts
 from coilwright.job import Job
 from coilwright.safety.cautions import Caution, cautions
 from coilwright.window.askew import side_heat
+from coilwright.window.effort import Effort
 from coilwright.window.limits import joint_share, tolerances
 from coilwright.window.observe import Observer, Sight
 from coilwright.window.result import WindowResult, findings_of, sampling_of
-from coilwright.window.study import ON_TIME, Effort, Study
+from coilwright.window.study import ON_TIME, Study
 from coilwright.window.yields import (
     SETTING,
     blame,

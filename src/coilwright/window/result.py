@@ -11,10 +11,11 @@ import numpy as np
 
 from coilwright.evidence import Finding
 from coilwright.safety.cautions import Caution
+from coilwright.window.effort import Effort
 from coilwright.window.limits import Tolerance
 from coilwright.window.observe import Sight
 from coilwright.window.stations import StationsResult
-from coilwright.window.study import Effort, Study
+from coilwright.window.study import Study
 from coilwright.window.yields import (
     Centre,
     Map,

@@ -11,9 +11,9 @@ import numpy as np
 from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
 from coilwright.section.quad9 import Array, IntArray
-from coilwright.section.sizes import Level
 from coilwright.window.askew import Askew, AskewTable, sides_of
 from coilwright.window.collisions import check_draws, clear_of_part
+from coilwright.window.effort import Effort
 from coilwright.window.levels import Levels, source_table
 from coilwright.window.margins import LONG_STEPS, STEPS, Limit, Outcome, Runner
 from coilwright.window.pool import run_all
@@ -28,34 +28,6 @@ _TIME_SPAN, _LEVEL_SPAN = (0.65, 1.5), 0.22  # of the on-time; of ln(heating cur
 _CHUNK = 10_000
 _STEP = 0.1  # of ln(level), over which the end of the runs is carried on
 _ENOUGH = 5e-4  # of an impedance (relative, rms): what the current then misses is below the stand-ins of the times
-
-
-@dataclass(frozen=True)
-class Effort:
-    """Full runs: `runs` of the design (0: as many as the quantities need), `fresh` to measure the error; `reshoot`, at most,
-    of drawn parts in doubt (-1: every failure besides), or `refine` near the limit where none are shot (0); on `workers`
-    processes; `seed` of everything drawn. `rough`: longer steps, and two thirds of the runs that `runs` 0 stands for."""
-
-    runs: int = 0
-    fresh: int = 12
-    refine: int = 12
-    reshoot: int = 200
-    workers: int = 1
-    seed: int = 1
-    level: Level = "coarse"
-    rough: bool = False
-
-    def design(self, d: int) -> int:
-        """Runs of the design over `d` quantities."""
-        if self.runs:
-            return self.runs
-        return max(32, term_count(d)) if self.rough else max(48, int(1.5 * term_count(d)))
-
-    @classmethod
-    def asked(cls, runs: int, reshoot: int, workers: int, seed: int) -> Effort:
-        """With so many runs of the design (0: as many as needed) and a sixth of them, at least four, for each check."""
-        checks = cls.fresh if runs == 0 else max(4, runs // 6)
-        return cls(runs, checks, checks, reshoot, workers, seed)
 
 
 @dataclass(frozen=True, eq=False)
