@@ -184,11 +184,6 @@ def test_settings_show_the_limits_of_the_window():
     assert "alone" in settings.notes[0]
 
 
-def test_drawings_that_cannot_be_made_are_named():
-    table = by_name(with_shot("indicator-tube-getter/job.toml"))["drawings-not-made"]
-    assert table.column("drawing") == ("capacitor bank", "fixture") and all(table.column("why"))
-
-
 def test_litz_says_nothing_of_water_or_spring_back():
     card = winding_card(other_coil("litz"))
     items = card.column("item")

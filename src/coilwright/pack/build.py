@@ -19,6 +19,8 @@ from coilwright.pack.pack_pictures import drawn, pack_pictures
 from coilwright.pack.tables import Table
 from coilwright.pack.traced import Entry
 from coilwright.pack.typeset import typeset
+from coilwright.pack.workshop_drawings import drawings as workshop_drawings
+from coilwright.pack.workshop_tables import tables as workshop_tables
 
 FORM = "hand-over.csv"
 
@@ -59,15 +61,15 @@ class PackResult:
 def write_pack(contents: PackContents, folder: Path, workers: int = 1) -> PackResult:
     """Write everything into `folder`, which must exist; with two `workers` some pictures and the DXF files are made beside
     the rest. The same contents give the same bytes."""
-    drawings, tables = _workshop(contents)
-    made = pages(contents, drawings, tables, FORM, _pictures(contents, drawings, folder, workers))
+    drawings, listed = _workshop(contents)
+    made = pages(contents, drawings, listed, FORM, _pictures(contents, drawings, folder, workers))
     pdf = typeset(made.data, made.pictures, folder / "pack.pdf")
     written = []
     for drawing in drawings:
         svg = folder / f"{drawing.name}.svg"
         svg.write_text(drawing.svg(), encoding="utf-8")
         written += [svg, folder / f"{drawing.name}.dxf"]
-    for table in tables:
+    for table in listed:
         target = folder / f"{table.name}.csv"
         table.write_csv(target)
         written.append(target)
@@ -76,7 +78,7 @@ def write_pack(contents: PackContents, folder: Path, workers: int = 1) -> PackRe
         form.write_text(form_csv(contents.machine, contents.title.title, contents.title.digest), encoding="utf-8")
         written.append(form)
     entries = (*made.ledger.entries, *made.card_ledger.entries)
-    return PackResult(contents, pdf, tuple(written), entries, drawings, tables)
+    return PackResult(contents, pdf, tuple(written), entries, drawings, listed)
 
 
 _HELD: list[PackContents] = []  # what a second process was forked with: no results are sent to it
@@ -110,9 +112,4 @@ def _write_dxf(drawings: Sequence[Drawing], folder: Path) -> None:
 
 
 def _workshop(contents: PackContents) -> tuple[tuple[Drawing, ...], tuple[Table, ...]]:
-    drawn = import_module("coilwright.pack.workshop_drawings").drawings(contents)
-    try:
-        listed = import_module("coilwright.pack.workshop_tables").tables(contents)
-    except ModuleNotFoundError:
-        listed = ()
-    return tuple(drawn), tuple(listed)
+    return tuple(workshop_drawings(contents)), tuple(workshop_tables(contents))

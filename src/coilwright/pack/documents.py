@@ -19,6 +19,7 @@ from coilwright.pack.pack_pictures import drawn, identity_picture, pack_pictures
 from coilwright.pack.tables import Table
 from coilwright.pack.traced import Ledger, Traced, value_of
 from coilwright.pack.typeset import UNDATED
+from coilwright.pack.workshop_drawings import not_drawn
 
 FAILS: Final = "FAILS ITS ACCEPTANCE"
 TITLES: Final = (
@@ -64,7 +65,8 @@ def pages(
     for n, drawing in enumerate(drawings, 1):
         pictures[f"drawing-{n}.svg"] = drawing.svg()
     bodies = (
-        offer(c, ledger), design(c, ledger, files), drawing_pages(drawings, ledger), table_pages(tables, ledger),
+        offer(c, ledger), design(c, ledger, files),
+        drawing_pages(drawings, not_drawn(contents), ledger), table_pages(tables, ledger),
         hand_over(c, ledger, form), None, upkeep(c, ledger),
     )  # fmt: skip
     shown = [

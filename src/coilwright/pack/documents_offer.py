@@ -35,8 +35,9 @@ def offer(c: Traced, ledger: Ledger) -> Iterator[Block]:
     yield bullets([*EXCLUDED, *(ledger.words(x) for x in c.documents.excluded)])
     yield heading("What the site provides")
     yield bullets(DUTIES)
-    yield from _price(c, ledger)
-    yield blanks(["for the maker, date", "for the customer, date"])
+    *price, terms = _price(c, ledger)
+    yield from price
+    yield together(terms, blanks(["for the maker, date", "for the customer, date"]))
 
 
 def _asked(c: Traced, ledger: Ledger) -> Iterator[Block]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from coilwright.pack.blocks import Block, heading, notice, sheet, small, table, text
 from coilwright.pack.drawing import Drawing
@@ -12,10 +12,13 @@ from coilwright.pack.traced import Ledger, Traced, called
 _LONG = 30  # letters, beyond which a cell wraps
 
 
-def drawing_pages(drawings: Sequence[Drawing], ledger: Ledger) -> Iterator[Block]:
-    """A list of the drawings, then every one on a page of its own size, so that printed as it is its scale holds."""
+def drawing_pages(drawings: Sequence[Drawing], undrawn: Mapping[str, str], ledger: Ledger) -> Iterator[Block]:
+    """A list of the drawings and of what has none, then every one on a page of its own size, so that printed as it is its
+    scale holds."""
+    whys = Traced(undrawn, "undrawn")
+    lacking = [f"{thing}: {ledger.words(whys[thing])}" for thing in undrawn]
     if not drawings:
-        yield notice("missing", "No drawings", "This job has nothing that could be drawn for the workshop.")
+        yield notice("missing", "No drawings: this job has nothing that could be drawn for the workshop", *lacking)
         return
     rows = []
     for traced in Traced(drawings, "drawings"):
@@ -25,6 +28,8 @@ def drawing_pages(drawings: Sequence[Drawing], ledger: Ledger) -> Iterator[Block
         "The sheets follow at their own size; print them without scaling. The files beside this one hold true sizes."
     )
     yield table(("drawing", "file", "scale"), rows, left=(0, 1), wide=(1.6, 1, 0))
+    if lacking:
+        yield notice("missing", "Not drawn", *lacking)
     for n, drawing in enumerate(drawings, 1):
         wide, high = drawing.size
         yield sheet(f"drawing-{n}.svg", drawing.title, wide, high)
