@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy.special import ndtr
 
 from coilwright.errors import BadInput, Fault
 
@@ -216,6 +216,8 @@ def exact_p_chart(bad: ArrayLike, tried: ArrayLike | int, risk: float = 0.0027, 
     """As p_chart with limits from the binomial itself, for small numbers: at most risk/2 outside on either side."""
     b, n = counts(bad, tried)
     mean = float(np.sum(b[:base]) / np.sum(n[:base]))
+    from scipy import stats  # a third of a second: on first use only
+
     low = np.asarray(stats.binom.ppf(risk / 2.0, n, mean)) / n
     high = np.asarray(stats.binom.ppf(1.0 - risk / 2.0, n, mean)) / n
     return Chart("share of bad pieces, exact limits", b / n, mean, low, high)
@@ -230,7 +232,7 @@ def c_chart(number: ArrayLike) -> Chart:
 
 def shewhart_run_length(shift: float, width: float = 3.0) -> float:
     """Mean number of points until a chart with limits -+ `width` sigma alarms, at a shift in sigma."""
-    outside = float(stats.norm.sf(width - shift) + stats.norm.cdf(-width - shift))
+    outside = float(ndtr(shift - width) + ndtr(-width - shift))
     return 1.0 / outside
 
 
@@ -247,10 +249,15 @@ def _one_side(shift: float, k: float, h: float) -> float:
     nodes, weights = np.polynomial.legendre.leggauss(64)
     y, w = 0.5 * h * (nodes + 1.0), 0.5 * h * weights
     start = np.concatenate([[0.0], y])
-    kernel = stats.norm.pdf(y[None, :] + k - shift - start[:, None]) * w
-    to_zero = stats.norm.cdf(k - shift - start)
+    kernel = _bell(y[None, :] + k - shift - start[:, None]) * w
+    to_zero = ndtr(k - shift - start)
     system = np.eye(len(start)) - np.column_stack([to_zero, kernel])
     return float(np.linalg.solve(system, np.ones(len(start)))[0])
+
+
+def _bell(x: Array) -> Array:
+    """Density of the normal distribution."""
+    return np.asarray(np.exp(-0.5 * x**2) / math.sqrt(2.0 * math.pi))
 
 
 def ewma_run_length(shift: float, weight: float, width: float) -> float:
@@ -259,6 +266,6 @@ def ewma_run_length(shift: float, weight: float, width: float) -> float:
     nodes, weights = np.polynomial.legendre.leggauss(96)
     y, w = h * nodes, h * weights
     start = np.concatenate([[0.0], y])
-    kernel = stats.norm.pdf((y[None, :] - (1.0 - weight) * start[:, None]) / weight - shift) * w / weight
+    kernel = _bell((y[None, :] - (1.0 - weight) * start[:, None]) / weight - shift) * w / weight
     system = np.eye(len(start)) - np.column_stack([np.zeros(len(start)), kernel])
     return float(np.linalg.solve(system, np.ones(len(start)))[0])

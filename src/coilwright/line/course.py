@@ -9,8 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
-from scipy.special import betaln
+from scipy.special import betaln, ndtri
 
 from coilwright.errors import BadInput, Fault
 from coilwright.line.charts import Array, counts
@@ -215,5 +214,5 @@ def trays_needed(stations: int, bad_station: float, others: float, risk: float =
 
 def values_needed(shift: float, sigma: float, risk: float = 0.01, power: float = 0.9) -> int:
     """Values per group to show a `shift` of the mean with known `sigma` (two-sided normal test)."""
-    z = float(stats.norm.isf(risk / 2.0) + stats.norm.isf(1.0 - power))
+    z = -float(ndtri(risk / 2.0) + ndtri(1.0 - power))
     return max(2, math.ceil(2.0 * (z * sigma / shift) ** 2))

@@ -14,7 +14,6 @@ from itertools import combinations_with_replacement
 import numpy as np
 import scipy.linalg as sl
 from scipy.optimize import minimize
-from scipy.stats import qmc
 
 from coilwright.errors import BadInput, Fault
 from coilwright.section.quad9 import Array, IntArray
@@ -27,6 +26,8 @@ _FLAT = 1e-7  # residuals of the quadratic below this need no process
 
 def design(n: int, ranges: Array, seed: int) -> Array:
     """(n, d) scrambled Sobol points filling the box `ranges` (d, 2)."""
+    from scipy.stats import qmc  # a third of a second: on first use only
+
     low, high = ranges[:, 0], ranges[:, 1]
     power = int(np.ceil(np.log2(max(n, 2))))
     points = qmc.Sobol(len(ranges), rng=np.random.default_rng(seed)).random_base2(power)[:n]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any, cast
 
 import numpy as np
-from scipy import stats
+from scipy.special import betaincinv
 
 from coilwright.errors import BadInput, Fault
 from coilwright.section.quad9 import Array, IntArray
@@ -28,8 +28,8 @@ def binomial_interval(good: int, n: int, confidence: float = 0.95) -> tuple[floa
     if not 0 <= good <= n or n < 1:
         raise BadInput(Fault("binomial_interval", f"needs 0 <= good <= n with n >= 1; received {good} of {n}"))
     tail = 0.5 * (1.0 - confidence)
-    low = 0.0 if good == 0 else float(stats.beta.ppf(tail, good, n - good + 1))
-    high = 1.0 if good == n else float(stats.beta.ppf(1.0 - tail, good + 1, n - good))
+    low = 0.0 if good == 0 else float(betaincinv(good, n - good + 1, tail))
+    high = 1.0 if good == n else float(betaincinv(good + 1, n - good, 1.0 - tail))
     return low, high
 
 
@@ -38,7 +38,7 @@ def proven_share(n: int, bad: int = 0, confidence: float = 0.95) -> float:
     (near 3/n, the rule of three: J. A. Hanley, A. Lippman-Hand, JAMA 249 (1983) 1743)."""
     if bad >= n:
         return 1.0
-    return float(stats.beta.ppf(confidence, bad + 1, n - bad))
+    return float(betaincinv(bad + 1, n - bad, confidence))
 
 
 def sample_for(share: float, confidence: float = 0.95) -> int:
@@ -199,6 +199,8 @@ def variance_shares(study: Study, limit: int | None = None, samples: int = 2048)
     if len(names) == 1:  # the estimate wants two quantities; one alone moves everything there is to move
         alone = total = {names[0]: float(spread > 0.0)}
     else:
+        from scipy import stats  # a third of a second: on first use only
+
         # scipy asks of a distribution only that it has ppf, which a quantity has
         found = stats.sobol_indices(
             func=margin, n=samples, dists=cast(Any, list(study.varied)), rng=np.random.default_rng(study.effort.seed)
