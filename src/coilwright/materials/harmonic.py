@@ -83,11 +83,10 @@ def _sinusoidal_field(y: float, s: float) -> tuple[float, float]:
     slope = 0.0
     for _ in range(60):
         value, slope = harmonic_of_saturating_part(h)
-        # Newton in the logarithms of both: nearly straight, so few steps; the square of the last is what remains
-        step = math.log((h + s * value) / y) * (h + s * value) / (h * (1.0 + s * slope))
-        step = min(max(step, -2.0), 2.0)
-        h *= math.exp(-step)
-        if abs(step) < 1e-6:
+        # so near the root Newton's steps square what is missing; half of the last one's square, in shares of h, remains
+        step = (h + s * value - y) / (1.0 + s * slope)
+        h -= step
+        if abs(step) < 1e-5 * h:
             break
     return h, 1.0 / (1.0 + s * slope)
 
