@@ -7,7 +7,7 @@ constant serve alike.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -39,6 +39,10 @@ class Magnetic(Protocol):
 
     def effective_reluctivity(self, flux_density_peak: Array, temperature: Array, /) -> tuple[Array, Array]:
         """(nu, d nu / d B) in m/H and m/H/T of the first harmonic at peak flux densities (T) and temperatures (K)."""
+        ...
+
+    def at_temperature(self, temperature: Array, /) -> Callable[[Array], tuple[Array, Array]]:
+        """The same at temperatures that stay, as a function of the flux densities."""
         ...
 
 

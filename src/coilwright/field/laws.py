@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 
@@ -14,7 +14,6 @@ from coilwright.field.live import Live
 from coilwright.section.quad9 import Array, IntArray
 
 ROOM = 293.15
-Regions = Sequence[tuple[RegionLaw, IntArray]]
 Temperatures = Mapping[str, float | Array] | Array | float | None
 
 
@@ -57,20 +56,28 @@ def is_saturating(live: Live) -> bool:
     return any(law.magnetic is not None and law.magnetic.saturating for law, _ in regions_of(live))
 
 
-def reluctivity_at(
-    live: Live, temperature: Array, flux_density_peak: Array | float = 0.0, regions: Regions | None = None
-) -> tuple[Array, Array]:
-    """(nu, d nu / d B_peak), both (e, q), in m/H and m/H/T.
+def reluctivity_at(live: Live, temperature: Array, flux_density_peak: Array | float = 0.0) -> tuple[Array, Array]:
+    """(nu, d nu / d B_peak), both (e, q), in m/H and m/H/T."""
+    return Reluctivity(regions_of(live), temperature)(np.broadcast_to(flux_density_peak, temperature.shape))
 
-    `regions`, the laws and their rows, where temperature and flux density are not those of the whole mesh.
-    """
-    nu, slope = np.full(temperature.shape, 1.0 / MU0), np.zeros(temperature.shape)
-    peak = np.broadcast_to(flux_density_peak, temperature.shape)
-    for law, pick in regions_of(live) if regions is None else regions:
-        if law.magnetic is None:
-            continue
-        if law.magnetic.saturating:
-            nu[pick], slope[pick] = law.magnetic.effective_reluctivity(peak[pick], temperature[pick])
-        else:
-            nu[pick] = 1.0 / (MU0 * np.asarray(law.magnetic.relative_permeability(temperature[pick])))
-    return nu, slope
+
+class Reluctivity:
+    """(nu, d nu / d B_peak), both (e, q), in m/H and m/H/T, at temperatures (e, q) that stay, for any peak flux densities;
+    `regions` are the laws and their rows."""
+
+    def __init__(self, regions: Iterable[tuple[RegionLaw, IntArray]], temperature: Array) -> None:
+        self._nu = np.full(temperature.shape, 1.0 / MU0)
+        self._saturating = []
+        for law, pick in regions:
+            if law.magnetic is None:
+                continue
+            if law.magnetic.saturating:
+                self._saturating.append((pick, law.magnetic.at_temperature(temperature[pick])))
+            else:
+                self._nu[pick] = 1.0 / (MU0 * np.asarray(law.magnetic.relative_permeability(temperature[pick])))
+
+    def __call__(self, flux_density_peak: Array) -> tuple[Array, Array]:
+        nu, slope = self._nu.copy(), np.zeros(self._nu.shape)
+        for pick, law in self._saturating:
+            nu[pick], slope[pick] = law(flux_density_peak[pick])
+        return nu, slope

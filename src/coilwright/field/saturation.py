@@ -16,7 +16,7 @@ import numpy as np
 
 from coilwright.errors import NotConverged
 from coilwright.field.kernels import flux_density, jacobian_blocks, stiffness_times
-from coilwright.field.laws import regions_of, reluctivity_at
+from coilwright.field.laws import Reluctivity, regions_of, reluctivity_at
 from coilwright.field.reduced import Drive, Reduced
 from coilwright.field.skin import ComplexArray, Sparse
 from coilwright.field.space import Space
@@ -151,8 +151,8 @@ class _Newton:
     def __init__(self, reduced: Reduced, space: Space, sigma: Array, temperature: Array, rhs: ComplexArray) -> None:
         self.reduced, self.space = reduced, space
         even = temperature if space.mirror is None else space.mirror.mean(temperature)
-        self.temperature = even[space.pick]
-        self.regions = [(law, np.flatnonzero(np.isin(space.pick, rows))) for law, rows in regions_of(reduced.live)]
+        regions = [(law, np.flatnonzero(np.isin(space.pick, rows))) for law, rows in regions_of(reduced.live)]
+        self.reluctivity = Reluctivity(regions, even[space.pick])
         self.rhs = space.gathered(rhs)
         self.smallest = 1e-12 * float(np.linalg.norm(self.rhs))
         # all that does not hang on the field
@@ -165,7 +165,7 @@ class _Newton:
         peak = np.empty(space.ring.shape)
         b_r, b_z = np.empty(peak.shape, dtype=complex), np.empty(peak.shape, dtype=complex)
         flux_density(nodal, space.quads, space.curl, space.d_z, b_r, b_z, peak)
-        nu, slope = reluctivity_at(self.reduced.live, self.temperature, peak, self.regions)
+        nu, slope = self.reluctivity(peak)
         magnetic = np.zeros_like(nodal)
         stiffness_times(b_r, b_z, nu, space.quads, space.curl, space.d_z, space.ring, magnetic)
         residual = space.pattern.product(self.matrix, x) - self.rhs + space.of_nodes(magnetic)

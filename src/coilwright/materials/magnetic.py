@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
@@ -16,6 +17,7 @@ from coilwright.materials.curve import Curve
 Array = NDArray[np.float64]
 MU0: Final = 4e-7 * math.pi
 Sinusoidal = Literal["H", "B"]
+Reluctivity = Callable[[Array], tuple[Array, Array]]
 
 
 @dataclass(frozen=True)
@@ -120,14 +122,24 @@ class MagneticLaw:
         flux, kelvin = np.broadcast_arrays(
             np.asarray(flux_density_peak, dtype=float), np.asarray(temperature, dtype=float)
         )
+        return self.at_temperature(kelvin, sinusoidal)(flux)
+
+    def at_temperature(self, temperature: Array, sinusoidal: Sinusoidal = "H") -> Reluctivity:
+        """The same as a function of peak flux densities of the shape of `temperature` (K) alone: what hangs on the temperature
+        is worked out once."""
         if self.saturation is None:
-            return 1.0 / (MU0 * self.nominal(kelvin)), np.zeros(flux.shape)
+            nu = 1.0 / (MU0 * self.nominal(temperature))
+            return lambda flux: (nu, np.zeros(flux.shape))
         from coilwright.materials.harmonic import relative_reluctivity  # compiled code: on first use only
 
         unit = MU0 * self.saturation.knee_field
-        strength = self.saturation.flux_density_at(kelvin) / unit
-        n, slope = relative_reluctivity(np.abs(flux).ravel() / unit, strength.ravel(), sinusoidal == "B")
-        return np.asarray(n).reshape(flux.shape) / MU0, np.asarray(slope).reshape(flux.shape) / (MU0 * unit)
+        strength = (self.saturation.flux_density_at(temperature) / unit).ravel()
+
+        def saturated(flux: Array) -> tuple[Array, Array]:
+            n, slope = relative_reluctivity(np.abs(flux).ravel() / unit, strength, sinusoidal == "B")
+            return np.asarray(n).reshape(flux.shape) / MU0, np.asarray(slope).reshape(flux.shape) / (MU0 * unit)
+
+        return saturated
 
     def static_flux_density(self, field_strength: ArrayLike, temperature: ArrayLike) -> Array:
         """B (T) of the static curve at field strength H (A/m) and temperature (K)."""
