@@ -7,9 +7,7 @@ from coilwright.field import saturation
 from coilwright.field.inputs import Constant, FieldModel, LiveBody, RegionLaw
 from coilwright.field.reduced import Drive, Reduced
 from coilwright.field.solve import Field
-from coilwright.field.space import mirror_of
 from coilwright.section.blocks import graded, rectangle
-from coilwright.section.mesh import union
 from tests.field.cases import MU0, Level, coil, skin_depth
 from tests.field.test_saturation import IRON, F
 
@@ -94,22 +92,3 @@ def test_a_turn_more_on_one_side_is_solved_with_all():
     solver = field(part(8), [*TURNS, (0.018, 20e-3, 0.006, 0.004, 1 / 58e6)])
     state = solver.state(drive=Drive(800.0))
     assert state.jacobian.shape[0] == 2 * solver.live.size
-
-
-def test_a_mesh_mirrors_itself_or_not():
-    even = part(9, centre=0.2)
-    mirror = mirror_of(even.mesh)
-    z, r = even.mesh.points[:, 1], even.mesh.points[:, 0]
-    assert z[mirror.nodes] == pytest.approx(0.4 - z, abs=1e-9)
-    assert np.array_equal(r[mirror.nodes], r)
-    assert mirror.difference(even.mesh.gauss.r) < 1e-12
-    assert mirror.mean(even.mesh.gauss.z) == pytest.approx(0.2, abs=1e-9)
-    skewed = rectangle(np.linspace(0.0, 0.01, 4), np.array([0.0, 1e-3, 3e-3, 7e-3]), "iron")
-    assert mirror_of(skewed) is None
-
-
-def test_two_bodies_that_mirror_each_other_are_no_pair():
-    """Each is a region of its own, whose temperature and loop voltage are its own."""
-    both = union([rectangle(np.linspace(5e-3, 0.01, 3), z + np.linspace(-2e-3, 2e-3, 3), name)
-                  for name, z in (("low", -0.01), ("high", 0.01))])  # fmt: skip
-    assert mirror_of(both) is None

@@ -25,8 +25,9 @@ from coilwright.field.exterior import MU0, blocks
 from coilwright.field.kernels import system_entries
 from coilwright.field.live import Live
 from coilwright.field.skin import ComplexArray, Skin, joined
-from coilwright.field.space import Mirror, Space
+from coilwright.field.space import Space
 from coilwright.field.state import FieldState
+from coilwright.section.mirror import Mirror
 from coilwright.section.quad9 import Array
 
 _SAME_LAW, _NOTHING = 1e-3, 1e-6  # of conductivity and reluctivity within a pair; S/m that count as none
