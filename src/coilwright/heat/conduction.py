@@ -10,26 +10,23 @@ mean temperatures across a lumped contact) is a short vector of far values.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
-import scipy.linalg as sl
 import scipy.sparse as sp
-from scipy.sparse.linalg import splu
 
 from coilwright.errors import BadInput, Fault
-from coilwright.heat import kernels as compiled
+from coilwright.heat.assembly import GRID, Assembly, Elements, Factor, Residual, kernels
+from coilwright.heat.halves import Half, half_of
 from coilwright.heat.inputs import ThermalModel
 from coilwright.heat.radiation import Answer, Exchange, exchange_of, surfaces_see_each_other, vacuum_edges
 from coilwright.heat.surfaces import Edges, Patches, edges_of, outer_edges, patches, split
-from coilwright.heat.tables import LOWEST, STEP, build
+from coilwright.heat.tables import build
 from coilwright.section.quad9 import Array, BoolArray, IntArray
 
-GRID = (LOWEST, STEP)
 _NO_MEANS = np.zeros(0)
-kernels: Any = compiled  # numba's dispatchers carry no signature a type checker could follow
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,60 +35,6 @@ class Far:
 
     arriving: Array
     means: Array
-
-
-@dataclass(frozen=True, eq=False)
-class Residual:
-    """Of one stage: `nodal` (n,) J, `enthalpy` (e, q) J/m^3, `radiated` (regions,) net W."""
-
-    nodal: Array
-    enthalpy: Array
-    radiated: Array
-
-
-@dataclass(frozen=True, eq=False)
-class Factor:
-    """LU of the stage matrix in fixed ordering; `spread` and `inner` add the coupling between distant places."""
-
-    g: float
-    lu: Any
-    order: IntArray
-    gather: Array | None = None
-    spread: Array | None = None
-    inner: Array | None = None
-
-    def solve(self, residual: Array) -> Array:
-        """Newton step (K) for a nodal residual (J)."""
-        step = self._near(residual)
-        if self.spread is None or self.gather is None:
-            return step
-        return np.asarray(step + self.spread @ sl.lu_solve(self._inner_lu, self.gather @ step))
-
-    @cached_property
-    def _inner_lu(self) -> Any:
-        assert self.inner is not None  # noqa: S101  # given with `spread`
-        return sl.lu_factor(self.inner)
-
-    def _near(self, residual: Array) -> Array:
-        moved = np.empty(residual.shape, order="F")
-        moved[self.order] = residual
-        return np.asarray(self.lu.solve(moved)[self.order])
-
-    def with_far(self, take: Array, gather: Array) -> Factor:
-        """The same with the far values' own reaction: matrix - take @ gather (Woodbury identity)."""
-        spread = self._near(take)
-        return Factor(self.g, self.lu, self.order, gather, spread, np.eye(len(gather)) - gather @ spread)
-
-    def with_far_of(self, earlier: Factor) -> Factor:
-        """The same with the far values' reaction as an earlier factor had it, scaled to the step of this one: it wanders
-        slowly, and costs more to make anew than the factor itself."""
-        if earlier.spread is None or earlier.gather is None or earlier.inner is None:
-            return self
-        if earlier.g == self.g:
-            return replace(self, gather=earlier.gather, spread=earlier.spread, inner=earlier.inner)
-        share, one = self.g / earlier.g, np.eye(len(earlier.gather))
-        inner = one + share * (earlier.inner - one)
-        return replace(self, gather=earlier.gather, spread=share * earlier.spread, inner=inner)
 
 
 class Operators:
@@ -107,6 +50,7 @@ class Operators:
         self.d_r = np.ascontiguousarray(g.d_r.transpose(0, 2, 1))
         self.d_z = np.ascontiguousarray(g.d_z.transpose(0, 2, 1))
         self.weight = 2.0 * np.pi * g.r * g.weight
+        self._elements = Elements(self.quads, self.shape, self.d_r, self.d_z, self.weight, self.kind)
         self.tables = build(self.regions)
         self.edges: Edges = outer_edges(model.mesh, self.points, self.quads)
         self.patches: Patches = patches(self.edges, model.patches)
@@ -115,7 +59,6 @@ class Operators:
         self.volume = np.bincount(self.kind, self.weight.sum(1), len(self.regions))
         self.leaks = dict(self._leaks())
         self._linear = self._linear_matrix()
-        self._pattern()
 
     @property
     def nodes(self) -> int:
@@ -193,33 +136,37 @@ class Operators:
         np.add.at(out, (np.repeat(self.kind, 9), self.quads.ravel()), local.ravel())
         return out
 
-    # ---- pattern, found once
-    def _pattern(self) -> None:
-        n = self.nodes
-        linear = self._linear.tocoo()
-        rows: list[IntArray] = [
-            np.tile(self.quads, (1, 9)).ravel(),
-            np.tile(self.edges.nodes, (1, 3)).ravel(),
-            linear.row.astype(np.int64),
-        ]
-        columns: list[IntArray] = [
-            np.repeat(self.quads, 9, axis=1).ravel(),
-            np.repeat(self.edges.nodes, 3, axis=1).ravel(),
-            linear.col.astype(np.int64),
-        ]
-        row, column = np.concatenate(rows), np.concatenate(columns)
-        plain = sp.csc_array((np.ones(len(row)), (row, column)), shape=(n, n))
-        plain.setdiag(1e3 * n)
-        options = {"SymmetricMode": True}
-        self._order = splu(plain.tocsc(), permc_spec="MMD_AT_PLUS_A", options=options, diag_pivot_thresh=0.0).perm_c
-        key = self._order[column].astype(np.int64) * n + self._order[row]
-        unique, slot = np.unique(key, return_inverse=True)
-        self._indices = (unique % n).astype(np.int32)
-        self._pointers = np.searchsorted(unique, np.arange(n + 1) * n).astype(np.int32)
-        ne, nb = len(self.quads) * 81, len(self.edges.nodes) * 9
-        self._volume_slot = slot[:ne].reshape(-1, 81)
-        self._surface_slot = slot[ne : ne + nb].reshape(-1, 9)
-        self._linear_values = np.bincount(slot[ne + nb :], linear.data, len(unique))
+    # ---- what a stage is assembled from
+    @cached_property
+    def _whole(self) -> Assembly:
+        return Assembly(self._elements, self.edges, self.patches.of_edge, self.tables, self._linear)
+
+    @cached_property
+    def half(self) -> Half | None:
+        """The half that stands for the whole where all is even; not looked for where surfaces see each other or joints part
+        the nodes."""
+        if self.exchange is not None or self.model.interfaces:
+            return None
+        return half_of(self.model.mesh, self.edges, self.vacuum)
+
+    @cached_property
+    def _halved(self) -> Assembly:
+        return Assembly(self._elements, self.edges, self.patches.of_edge, self.tables, self._linear, self.half)
+
+    def _assembly(self, even: bool) -> Assembly:
+        return self._halved if even else self._whole
+
+    def looked_at(self, values: Array, even: bool) -> Array:
+        """Of (e, q) values those on the elements that a stage looks at."""
+        return self._assembly(even).looked_at(values)
+
+    def is_even(self, temperature: Array, heat: Array) -> bool:
+        """Whether a stage may be solved by halves: temperatures (n,) in K and heats (e, q) in J/m^3 are alike on both sides."""
+        return self.half is not None and self.half.is_even(temperature, heat)
+
+    def evened(self, nodal: Array) -> Array:
+        """Nodal values of an even state without what rounding has left uneven."""
+        return nodal if self.half is None else self.half.evened(nodal)
 
     # ---- one stage
     def enthalpy(self, temperature: Array) -> Array:
@@ -262,20 +209,8 @@ class Operators:
         """Mean emission (W/m^2) and mean emissivity of every patch and band."""
         emission = np.empty((self.patches.count, self.tables.bands))
         emissivity = np.empty_like(emission)
-        kernels.surface_emission(temperature, *self._surface, self.patches.area, emission, emissivity)
+        kernels.surface_emission(temperature, *self._whole.surface, self.patches.area, emission, emissivity)
         return emission, emissivity
-
-    @cached_property
-    def _surface(self) -> tuple[Any, ...]:
-        e, t = self.edges, self.tables
-        return e.nodes, e.line, e.weight, e.region, self.patches.of_edge, *GRID, t.emission, t.emissivity
-
-    @cached_property
-    def _volume(self) -> tuple[Any, ...]:
-        t = self.tables
-        return (
-            self.quads, self.shape, self.d_r, self.d_z, self.weight, self.kind, *GRID, t.enthalpy, t.conductivity,
-        )  # fmt: skip
 
     @cached_property
     def _leaving(self) -> tuple[Any, ...]:
@@ -285,34 +220,24 @@ class Operators:
     def _has_linear(self) -> bool:
         return bool(self._linear.nnz)
 
-    def residual(self, temperature: Array, base: Array, g: float, far: Far) -> Residual:
-        """Residual (J) of a stage with base enthalpy and source in `base` (e, q) J/m^3."""
-        out = np.zeros(self.nodes)
-        held = np.empty(self.weight.shape)
-        radiated = np.zeros(len(self.regions))
-        kernels.volume_residual(temperature, *self._volume, base, g, out, held)
-        kernels.surface_residual(temperature, *self._surface, far.arriving, g, out, radiated)
+    def residual(self, temperature: Array, base: Array, g: float, far: Far, even: bool = False) -> Residual:
+        """Residual (J) of a stage with base enthalpy and source in `base` J/m^3 as `looked_at`, by halves where all is `even`."""
+        found = self._assembly(even).residual(temperature, base, g, far.arriving)
+        out = found.nodal
         if self._has_linear:
             kernels.leak_residual(temperature, *self._leaving, self._ambient_load, g, out)
         if self.model.contacts:
             out += g * (self._contact_take @ far.means)
-        return Residual(out, held, radiated)
+        return found
 
     @cached_property
     def _contact_take(self) -> Array:
         """(n, regions): W/K that a region's mean temperature brings to the nodes of those in contact with it."""
         return np.asarray(self.mean_rows.T @ self._contact_matrix)
 
-    def factor(self, temperature: Array, last: Array, g: float, far: Far) -> Factor:
+    def factor(self, temperature: Array, last: Array, g: float, far: Far, even: bool = False) -> Factor:
         """Factorised stage matrix at a temperature, far values held."""
-        data = g * self._linear_values
-        volume = self._volume
-        kernels.volume_jacobian(temperature, last, *volume, g, self._volume_slot, data)
-        kernels.surface_jacobian(temperature, *self._surface, far.arriving, g, self._surface_slot, data)
-        n = self.nodes
-        matrix = sp.csc_matrix((data, self._indices, self._pointers), shape=(n, n))
-        lu = splu(matrix, permc_spec="NATURAL", options={"SymmetricMode": True}, diag_pivot_thresh=0.0)
-        return Factor(g, lu, self._order)
+        return self._assembly(even).factor(temperature, last, g, far.arriving)
 
     def with_far(self, factor: Factor, temperature: Array, answer: Answer | None) -> Factor:
         """`factor` with the reaction of the far values to the temperature."""
@@ -323,7 +248,7 @@ class Operators:
         if answer is not None:
             p, bands = self.patches.count, self.tables.bands
             taken, given = np.empty((self.nodes, p, bands)), np.empty((p, bands, self.nodes))
-            kernels.exchange_columns(temperature, *self._surface, self.patches.area, taken, given)
+            kernels.exchange_columns(temperature, *self._whole.surface, self.patches.area, taken, given)
             for band in range(bands):
                 take.append(factor.g * taken[:, :, band])
                 gather.append(answer.of_emission[band] @ given[:, band])

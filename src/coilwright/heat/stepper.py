@@ -14,8 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coilwright.errors import BadInput, Fault
+from coilwright.heat.assembly import Factor, Residual
 from coilwright.heat.charge import Charges
-from coilwright.heat.conduction import Factor, Far, Operators, Residual
+from coilwright.heat.conduction import Far, Operators
 from coilwright.heat.inputs import ThermalModel
 from coilwright.heat.points import PointReader, reader
 from coilwright.heat.radiation import Answer
@@ -344,40 +345,43 @@ class Stepper:
     def _stage(self, guess: Array, start: Array, base: Array, extra: Array, g: float, answer: Answer | None) -> _Stage:
         """Solves one implicit stage by Newton's method."""
         ops = self.operators
-        temperature, last, old = guess, start, math.inf
+        even = ops.is_even(start, base)
+        base = ops.looked_at(base, even)
+        temperature, last, old = (ops.evened(guess) if even else guess), start, math.inf
         far = ops.far(temperature, answer)
-        residual = self._residual(temperature, base, extra, g, far)
+        residual = self._residual(temperature, base, extra, g, far, even)
         fresh = False
         for count in range(1, _ITERATIONS + 1):
             factor = self._factor
-            if factor is None or abs(g / factor.g - 1.0) > _REUSE:
-                factor, fresh = self._refactor(temperature, last, g, far, answer), True
+            if factor is None or abs(g / factor.g - 1.0) > _REUSE or (factor.half is not None) != even:
+                factor, fresh = self._refactor(temperature, last, g, far, answer, even), True
             step = factor.solve(residual.nodal)
             size = float(np.abs(step).max())
             if not math.isfinite(size) or size > 1e5:
                 break
             last, temperature = temperature, np.maximum(temperature + step, 1.0)
             far = ops.far(temperature, answer)
-            residual = self._residual(temperature, base, extra, g, far)
+            residual = self._residual(temperature, base, extra, g, far, even)
             if size < self._settled:
                 return _Stage(temperature, residual, count, True)
             if size > _REUSE * old:
                 self._far_needed = self._far_needed or fresh
-                factor, fresh = self._refactor(temperature, last, g, far, answer, far_anew=fresh and count > _FAR_SERVES), True
+                anew = fresh and count > _FAR_SERVES
+                factor, fresh = self._refactor(temperature, last, g, far, answer, even, far_anew=anew), True
             old = size
         self._factor = None
         return _Stage(temperature, residual, _ITERATIONS, False)
 
-    def _residual(self, temperature: Array, base: Array, extra: Array, g: float, far: Far) -> Residual:
-        residual = self.operators.residual(temperature, base, g, far)
-        return Residual(residual.nodal + extra, residual.enthalpy, residual.radiated)
+    def _residual(self, temperature: Array, base: Array, extra: Array, g: float, far: Far, even: bool) -> Residual:
+        residual = self.operators.residual(temperature, base, g, far, even)
+        return replace(residual, nodal=residual.nodal + extra)
 
     def _refactor(
-        self, temperature: Array, last: Array, g: float, far: Far, answer: Answer | None, far_anew: bool = False
+        self, temperature: Array, last: Array, g: float, far: Far, answer: Answer | None, even: bool, far_anew: bool = False
     ) -> Factor:
         """A factor for here and now; what is far keeps the reaction it had while it serves, unless `far_anew`."""
         self.factorisations += 1
-        factor, earlier = self.operators.factor(temperature, last, g, far), self._factor
+        factor, earlier = self.operators.factor(temperature, last, g, far, even), self._factor
         if self._far_needed and (answer is not None or self.model.contacts):
             if far_anew or earlier is None or earlier.spread is None:
                 factor = self.operators.with_far(factor, temperature, answer)

@@ -37,6 +37,10 @@ class Edges:
     weight: Array
     points: Array
 
+    def some(self, rows: IntArray, share: Array) -> Edges:
+        """Those in `rows`, their weights by `share` (b', 1)."""
+        return Edges(self.nodes[rows], self.region[rows], self.line, self.weight[rows] * share, self.points[rows])
+
 
 @dataclass(frozen=True, eq=False)
 class Patches:
