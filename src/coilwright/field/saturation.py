@@ -28,8 +28,8 @@ _FIRST_GUESS = 1.5
 _SMALLEST_STEP = 1.0 / 64.0
 # A factor of an earlier Jacobian serves on while it promises to be at the goal within so many steps: a factor costs about
 # as much. A first step that leads to one longer than this share of it shows that the factor no longer fits.
-_MOST_TO_GO, _ASTRAY, _MOST_CHORDS = 9.0, 0.9, 20
-_DEPTH = 6  # steps remembered
+_MOST_TO_GO, _ASTRAY, _MOST_CHORDS = 12.0, 0.9, 25
+_DEPTH = 8  # steps remembered
 _EVEN = 0.1  # K within a mirrored pair that make no difference to a field
 _CHORD_GOAL = 0.25  # the share of the tolerance they may leave as error
 

@@ -26,8 +26,9 @@ from coilwright.section.scene import Scene
 from coilwright.section.sizes import Level
 
 # A saturating body is followed from step to step with a warm start, which a last change of this size settles: against
-# 1e-4 temperatures move by 0.003 K (hardened pin, 0.4 s) and the power balance closes to 1e-4. At 1e-2 it is 0.1 K, 1e-3.
-_NEWTON = 2e-3
+# 1e-4 temperatures move by 0.003 K (hardened pin, 0.4 s) and the power balance closes to 1e-4. At 1e-2, for shots that are
+# rough in all else, it is 0.1 K and 1e-3.
+SETTLED, ROUGHLY_SETTLED = 2e-3, 1e-2
 # A source that follows its resonance asks for ever new frequencies. Fields are condensed on a grid of this ratio and
 # carried to the frequency asked by power laws found from two neighbours of the grid. A place is left only well beyond
 # the middle between two, so that a frequency that wanders about it does not ask for both. Against a grid of 1.0001:
@@ -52,11 +53,12 @@ def coil_leads(scene: Scene, frequency: float) -> complex:
 class FieldOfShot:
     """The field of one geometry at changing temperatures, currents and frequencies, on the thermal mesh.
 
-    Holds the last states as the start of the next Newton iteration and the last answer at equal temperatures.
+    Holds the last states as the start of the next Newton iteration and the last answer at equal temperatures. `settled` is the
+    last relative change of A at which a saturating field counts as found.
     """
 
-    def __init__(self, meshed: MeshedScene) -> None:
-        self.scene = meshed.scene
+    def __init__(self, meshed: MeshedScene, settled: float = SETTLED) -> None:
+        self.scene, self._settled = meshed.scene, settled
         self.model: FieldModel = field_model(meshed)
         self.base = Field.of(self.model)
         self._at: dict[int, Field] = {0: self.base}
@@ -122,7 +124,7 @@ class FieldOfShot:
             solver = self._at[place]
             start = self._start(time) if self.nonlinear else None
             drive = _unit_drive(solver, amperes)
-            known[place] = solver.state(temperature[self._elements], drive, start=start, tolerance=_NEWTON)
+            known[place] = solver.state(temperature[self._elements], drive, start=start, tolerance=self._settled)
             if self.nonlinear:
                 earlier = [(t, s) for t, s in self._past if t < time]
                 self._past = [*earlier[-1:], (time, known[place])]
@@ -252,8 +254,8 @@ class ShotModel:
         return {name: self.scene.start_temperature(name) for name in self.stepper.model.mesh.regions}
 
 
-def shot_model(scene: Scene, frequency: float, level: Level = "normal") -> ShotModel:
-    """Meshes, stepper and field side of a scene at a frequency (Hz)."""
+def shot_model(scene: Scene, frequency: float, level: Level = "normal", *, settled: float = SETTLED) -> ShotModel:
+    """Meshes, stepper and field side (`settled` as there) of a scene at a frequency (Hz)."""
     meshed = mesh_scene(scene, frequency, level)
     thermal = thermal_model(scene, meshed.mesh)
-    return ShotModel(meshed, Stepper(thermal), FieldOfShot(meshed))
+    return ShotModel(meshed, Stepper(thermal), FieldOfShot(meshed, settled))

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from coilwright.heating.march import Steps
-from coilwright.heating.model import ShotModel, shot_model
+from coilwright.heating.model import ROUGHLY_SETTLED, SETTLED, ShotModel, shot_model
 from coilwright.heating.result import ShotResult
 from coilwright.heating.setup import drive_of
 from coilwright.heating.shot import shoot
 from coilwright.section.scene import Scene
+from coilwright.section.sizes import Level
 
 NORMAL, FINE = Steps(tolerance=1.0), Steps(tolerance=0.5, burnt=0.04)
 _SATURATING = 2.0  # how much looser where the mesh of what saturates leaves several kelvin, whatever the steps
@@ -25,7 +26,8 @@ def rough_shot(
 ) -> ShotResult:
     """The shot of a scene on meshes one level coarser than `steps.heat` takes and in steps twice as loose."""
     drive = drive_of(drawn.job)
-    model = shot_model(drawn, drive.frequency, "normal" if fine else "coarse")
+    level: Level = "normal" if fine else "coarse"
+    model = shot_model(drawn, drive.frequency, level, settled=SETTLED if fine else ROUGHLY_SETTLED)
     return shoot(model, drive, every=every, watch_after=watch, steps=steps_of(model, fine, 2.0), report=report)
 
 

@@ -16,6 +16,7 @@ from coilwright.field.saturation import solve_saturating
 from coilwright.field.setup import field_model, mesh_scene
 from coilwright.field.solve import Field
 from coilwright.field.state import FieldState
+from coilwright.heating.drive import FixedCurrent
 from coilwright.heating.model import coil_leads
 from coilwright.heating.setup import drive_of
 from coilwright.heating.tank_source import has_source, tank_of
@@ -75,7 +76,7 @@ def build_plant(
         line, frequency, current, on_time, spread, backs, z, power, complex(bare[k0]), np.array(bare),
         _rest(job, line, complex(bare[k0] + z[k0]), frequency, measured_q), ln_rho, rho_z * reflected0, rho_power,
         cut_power, cut_z, loops.shorted(), loops.pick_up(backs), *askew,
-        _slopes(solver, empty_solver, amperes), curve, _cans(job), any(b.charge for b in job.bodies),
+        _slopes(solver, empty_solver, loaded[k0], amperes), curve, _cans(job), any(b.charge for b in job.bodies),
         any("glass" in b.material for b in job.bodies if b.role != "work"), sourced=sourced,
     )  # fmt: skip
 
@@ -87,6 +88,8 @@ def _running(job: Job, drawn: Scene) -> tuple[float, float]:
     """
     drive = drive_of(job)
     frequency, amperes = drive.frequency, 1.0
+    if isinstance(drive, FixedCurrent):
+        return frequency, drive.respond(1.0, 1.0 + 0j, frequency).current
     solver = Field.of(field_model(mesh_scene(drawn, frequency, "coarse")))
     state: FieldState | None = None
     for _ in range(_MOST):
@@ -225,15 +228,12 @@ def _cut(job: Job, frequency: float, amperes: float) -> tuple[complex, float]:
     return complex(got.impedance - _at(solver.without_work(), amperes).impedance), _work_power(job, got)
 
 
-def _slopes(solver: Field, bare: Field, amperes: float) -> tuple[float, float]:
-    """Exponents of frequency of the coil's own resistance and of the part's power per A^2."""
+def _slopes(solver: Field, bare: Field, loaded: FieldState, amperes: float) -> tuple[float, float]:
+    """Exponents of frequency of the coil's own resistance and of the part's power per A^2; `loaded` is the healthy state."""
     f, up = solver.model.frequency, 1.05
-    other, other_bare = solver.with_frequency(f * up), bare.with_frequency(f * up)
-    r = _at(bare, amperes).impedance.real, _at(other_bare, amperes).impedance.real
-    p = tuple(
-        _at(s, amperes).impedance.real - _at(b, amperes).impedance.real
-        for s, b in ((solver, bare), (other, other_bare))
-    )
+    r = [_at(b, amperes).impedance.real for b in (bare, bare.with_frequency(f * up))]
+    whole = loaded.impedance.real, _at(solver.with_frequency(f * up), amperes, loaded).impedance.real
+    p = whole[0] - r[0], whole[1] - r[1]
     return math.log(r[1] / r[0]) / math.log(up), math.log(p[1] / p[0]) / math.log(up)
 
 

@@ -22,7 +22,7 @@ from coilwright.heating.carried import CarriedField, Known
 from coilwright.heating.criteria import Criterion, judge
 from coilwright.heating.drive import FixedCurrent
 from coilwright.heating.march import Steps, march
-from coilwright.heating.model import ShotModel, shot_model
+from coilwright.heating.model import ROUGHLY_SETTLED, ShotModel, shot_model
 from coilwright.heating.record import Readers, readers_of, trace_of
 from coilwright.heating.result import Trace, Verdict
 from coilwright.heating.rough import rough_shot
@@ -76,7 +76,8 @@ def shot_curve(
         raise BadInput(Fault(f"{job.name}: source", f"cannot run on this coil: {answer.limited_by}"))
     if has_source(job):
         frequency = answer.frequency
-    shots = _Shots(job, shot_model(scene(job, checked=False), frequency, "coarse"), current, frequency, added)
+    model = shot_model(scene(job, checked=False), frequency, "coarse", settled=ROUGHLY_SETTLED)
+    shots = _Shots(job, model, current, frequency, added)
     rows = [shots.as_it_is(rough), *(shots.coupled(level) for level in _FEW)] if shots.model.field.nonlinear else shots.carried()
     return _curve_of(job, sorted(rows, key=lambda row: row.ln_power), shots.on_time), current
 
