@@ -36,8 +36,9 @@ class Pattern:
         return sp.csc_matrix((data, self.indices, self.indptr), (self.size, self.size))
 
     def factor(self, data: Array | ComplexArray) -> Sparse:
-        """LU of the ordered matrix; solve with `solve`."""
-        return spl.splu(self.matrix(data), permc_spec="NATURAL", options=_NATURAL, diag_pivot_thresh=0.0)
+        """LU of the ordered matrix; solve with `solve`. Small supernodes are the quicker ones here (own runs)."""
+        matrix = self.matrix(data)
+        return spl.splu(matrix, permc_spec="NATURAL", options=_NATURAL, diag_pivot_thresh=0.0, relax=8, panel_size=8)
 
     def solve(self, factor: Sparse, rhs: Array | ComplexArray) -> ComplexArray:
         ordered = np.empty_like(rhs)

@@ -126,17 +126,21 @@ class Reduced:
     def _mirrored(self) -> dict[bool, bool]:
         return {}
 
-    def solve(self, resistivity: Array, reluctivity: Array, drive: Drive | None = None) -> FieldState:
-        """Field of one material state; resistivity (ohm m, inf = none) and reluctivity (m/H) at Gauss points (e, q)."""
+    def solve(
+        self, resistivity: Array, reluctivity: Array, drive: Drive | None = None, space: Space | None = None
+    ) -> FieldState:
+        """Field of one material state; resistivity (ohm m, inf = none) and reluctivity (m/H) at Gauss points (e, q). `space`
+        are the unknowns, where the caller knows of a smaller one."""
         drive = drive or Drive()
         sigma = 1.0 / resistivity
         live = self.live
         if live.size == 0:
             return self.state(np.zeros(0, dtype=complex), sigma, reluctivity, drive)
-        space = live.whole
-        if next(self._solves) >= _THIRD:  # the mirror costs about a solve to find
-            logs = np.log(np.maximum(sigma, _NOTHING)), np.log(reluctivity)
-            space = self.space(drive, *((x, _SAME_LAW) for x in logs))
+        if space is None:
+            space = live.whole
+            if next(self._solves) >= _THIRD:  # the mirror costs about a solve to find
+                logs = np.log(np.maximum(sigma, _NOTHING)), np.log(reluctivity)
+                space = self.space(drive, *((x, _SAME_LAW) for x in logs))
         factor = space.pattern.factor(space.folded(self.material_data(sigma, reluctivity)))
         unknown = space.pattern.solve(factor, space.gathered(self.right_hand_side(drive)))
         return self.state(unknown[space.number], sigma, reluctivity, drive)

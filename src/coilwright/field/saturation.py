@@ -57,7 +57,7 @@ def solve_saturating(
         factor = None  # begun in the other space
     if start is None:
         nu, _ = reluctivity_at(reduced.live, temperature, _FIRST_GUESS)
-        start = reduced.solve(resistivity, nu, drive)
+        start = reduced.solve(resistivity, nu, drive, space)
     newton = _Newton(reduced, space, sigma, temperature, rhs)
     here = newton.at(space.restricted(_unknowns(reduced, start)))
     history: list[float] = []
