@@ -23,10 +23,14 @@ from coilwright.pack.window_pictures import ladder_picture
 Draw = Callable[[Path], Any]
 
 
-def shot_pictures(looked: CheckResult, cold: FieldReport, shot: ShotResult) -> dict[str, Draw]:
-    """Those of section, cold field and shot, which need no other result."""
+def look_pictures(looked: CheckResult) -> dict[str, Draw]:
+    """That of the section, which needs nothing solved."""
+    return {"section": lambda path: section_picture(looked, path)}
+
+
+def shot_pictures(cold: FieldReport, shot: ShotResult) -> dict[str, Draw]:
+    """Those of cold field and shot, which need no other result."""
     return {
-        "section": lambda path: section_picture(looked, path),
         "field": lambda path: field_picture(cold, path),
         "shot": lambda path: temperature_picture(shot, path),
         "map": lambda path: temperature_map(shot, path),
@@ -36,7 +40,8 @@ def shot_pictures(looked: CheckResult, cold: FieldReport, shot: ShotResult) -> d
 def pack_pictures(contents: PackContents) -> dict[str, Draw]:
     """name -> what draws the picture into a file. Letters of the pictures are outlines, so they need no font."""
     wanted: dict[str, Draw] = {
-        **shot_pictures(contents.check, contents.field, contents.shot),
+        **look_pictures(contents.check),
+        **shot_pictures(contents.field, contents.shot),
         "position": lambda path: position_picture(contents, path),
         "limits": lambda path: limits_picture(contents, path),
     }

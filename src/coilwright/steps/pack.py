@@ -32,7 +32,7 @@ from coilwright.line.shots import Rough
 from coilwright.line.why import machine_board
 from coilwright.pack.build import PackResult, write_pack
 from coilwright.pack.contents import AcceptanceTest, Cycle, PackContents, TitleBlock
-from coilwright.pack.pack_pictures import shot_pictures, svg_of
+from coilwright.pack.pack_pictures import look_pictures, shot_pictures, svg_of
 from coilwright.safety.cautions import cautions
 from coilwright.section.scene import scene
 from coilwright.steps.check import check
@@ -143,36 +143,36 @@ def contents(job: Job, wishes: PackWishes | None = None, report: Report | None =
 
 
 _Solved = tuple[FieldReport, ShotResult, TankReport | None]
-_Beside = tuple[Rough | None, Board | str]
+_Beside = tuple[Rough | None, Board | str, dict[str, str]]
 
 
 def _side_by_side(
     job: Job, looked: CheckResult, wishes: PackWishes, report: Report
 ) -> tuple[_Solved, Board | str, dict[str, str]]:
     """The job solved, and beside it on a process of its own what is solved on coarser meshes: the shot behind the error, and
-    the shots behind the limits of readings (a sentence when there are none). While these are waited for pictures are drawn."""
-    made: dict[str, str] = {}
+    the shots behind the limits of readings (a sentence when there are none). Who is done first draws pictures."""
     if wishes.effort.workers < 2:
-        solved, (rough, board) = _solved(job, report), _beside(job, wishes.limits)
+        solved, (rough, board, made) = _solved(job, report), _beside(job, looked, wishes.limits)
         return _with_error(solved, rough), board, made
     method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
     with workers_kept(), ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(method)) as pool:
-        awaited = pool.submit(_beside, job, wishes.limits)
-        solved = _solved(job, report)
-        for name, draw in shot_pictures(looked, *solved[:2]).items():
+        awaited = pool.submit(_beside, job, looked, wishes.limits)
+        solved, here = _solved(job, report), {}
+        for name, draw in shot_pictures(*solved[:2]).items():
             if not awaited.done():
-                made[name] = svg_of(draw)
-        rough, board = awaited.result()
-        return _with_error(solved, rough), board, made
+                here[name] = svg_of(draw)
+        rough, board, there = awaited.result()
+        return _with_error(solved, rough), board, here | there
 
 
-def _beside(job: Job, limits: bool) -> _Beside:
-    """A source settles its copper by a rough shot of its own, which then stands behind the error."""
+def _beside(job: Job, looked: CheckResult, limits: bool) -> _Beside:
+    """A source settles its copper by a rough shot of its own, which then stands behind the error. The section is drawn here."""
     rough = None
     if not has_source(job):
         shot = rough_shot(scene(job))
         rough = shot.trace, shot.verdicts
-    return rough, _board(job, rough) if limits else "limits were not asked for (--no-limits)"
+    board = _board(job, rough) if limits else "limits were not asked for (--no-limits)"
+    return rough, board, {name: svg_of(draw) for name, draw in look_pictures(looked).items()}
 
 
 def _board(job: Job, rough: Rough | None) -> Board | str:
