@@ -8,6 +8,7 @@ import numpy as np
 
 from coilwright.pack.known import known_values
 from coilwright.pack.traced import UNITS, Unit
+from coilwright.pack.workshop_drawings import not_drawn
 
 NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
 SAME = str.maketrans({"−": "-", "\u00a0": " "})
@@ -25,8 +26,8 @@ def bare(text):
 def looked_up(entry, contents, drawings=(), tables=()):
     """What stands at the entry's path now."""
     names = {
-        "contents": contents, "drawings": drawings, "tables": tables, "known_values": known_values, "abs": abs, "len": len,
-        "list": list, "max": np.max, "min": np.min,
+        "contents": contents, "drawings": drawings, "tables": tables, "known_values": known_values,
+        "not_drawn": not_drawn, "abs": abs, "len": len, "list": list, "max": np.max, "min": np.min,
     }  # fmt: skip
     return eval(entry.path, {"__builtins__": {}}, names)
 

@@ -15,7 +15,7 @@ _LONG = 30  # letters, beyond which a cell wraps
 def drawing_pages(drawings: Sequence[Drawing], undrawn: Mapping[str, str], ledger: Ledger) -> Iterator[Block]:
     """A list of the drawings and of what has none, then every one on a page of its own size, so that printed as it is its
     scale holds."""
-    whys = Traced(undrawn, "undrawn")
+    whys = Traced(undrawn, "not_drawn(contents)")
     lacking = [f"{thing}: {ledger.words(whys[thing])}" for thing in undrawn]
     if not drawings:
         yield notice("missing", "No drawings: this job has nothing that could be drawn for the workshop", *lacking)
