@@ -84,18 +84,6 @@ class Live:
         return pattern_of(self.size, *self.real_pairs)
 
     @cached_property
-    def first_entry(self) -> IntArray:
-        """(entries,): the first list entry of every slot of `pattern`."""
-        return np.asarray(np.unique(self.pattern.slot, return_index=True)[1])
-
-    @cached_property
-    def element_slots(self) -> IntArray:
-        """(e, 81): where element entries go in `pattern`, -1 on the axis."""
-        out = np.full(len(self.element_entries), -1, dtype=np.int64)
-        out[self.element_entries] = self.pattern.slot[: int(self.element_entries.sum())]
-        return out.reshape(-1, 81)
-
-    @cached_property
     def whole(self) -> Space:
         """All unknowns."""
         return Space.whole(self)

@@ -55,7 +55,7 @@ class Reduced:
 
     `skin` is the live skin where it stands now, its bodies shifted by `ups`, the coil by `coil_up` (m). `h_drive`
     (nh, 2) is H0, `h_potential` (nh, k) is D, `coil_rows` (nhc, k + nh) is Q, `voltage_row` (k + nh,) is z; `base`
-    holds the block Mb D in the slots of the system matrix, `load` (k, 2) its right side per drive.
+    (k, k) is the block -Mb D of the system matrix, `load` (k, 2) its right side per drive.
     """
 
     live: Live
@@ -71,20 +71,35 @@ class Reduced:
     ups: Array
     coil_up: float
 
-    def material_data(self, sigma: Array, nu: Array) -> ComplexArray:
-        """Entries of the system matrix for conductivity (S/m) and reluctivity (m/H), both (e, q)."""
-        live, inside = self.live, self.live.interior
-        data = self.base.copy()
-        g = inside.mesh.gauss
-        system_entries(nu, self.omega * sigma, inside.curl, g.d_z, g.shape, inside.ring, live.element_slots, data)
+    def material_data(self, sigma: Array, nu: Array, space: Space | None = None) -> ComplexArray:
+        """Entries of the system matrix of a `space` (all unknowns when left out) for conductivity (S/m) and reluctivity (m/H),
+        both (e, q)."""
+        live, space = self.live, space or self.live.whole
+        pattern, shape, pick = space.pattern, live.interior.mesh.gauss.shape, space.pick
+        data = self._exterior(space).copy()
+        system_entries(
+            nu[pick], self.omega * sigma[pick], space.curl, space.d_z, shape, space.ring, space.element_slots, data
+        )
         first = int(live.element_entries.sum()) + len(live.boundary) ** 2
         for k in range(len(live.loops)):
             load = live.loop_load(k, sigma)
             conductance = live.loop_conductance(k, sigma) / (2.0 * np.pi * self.omega)
-            data.real += live.pattern.add_up(np.concatenate([-load, -load]), first)
-            data.imag += live.pattern.add_up(np.array([-conductance]), first + 2 * len(load))
+            data.real += pattern.add_up(np.concatenate([-load, -load]), first)
+            data.imag += pattern.add_up(np.array([-conductance]), first + 2 * len(load))
             first += 2 * len(load) + 1
         return data
+
+    def _exterior(self, space: Space) -> ComplexArray:
+        """The block of the boundary among the entries of the matrix of a space."""
+        if space not in self._exteriors:
+            first, pattern = int(self.live.element_entries.sum()), space.pattern
+            real, imag = (pattern.add_up(part.ravel(), first) for part in (self.base.real, self.base.imag))
+            self._exteriors[space] = real + 1j * imag
+        return self._exteriors[space]
+
+    @cached_property
+    def _exteriors(self) -> dict[Space, ComplexArray]:
+        return {}
 
     def right_hand_side(self, drive: Drive) -> ComplexArray:
         """(f + loops,) for one drive."""
@@ -141,7 +156,7 @@ class Reduced:
             if next(self._solves) >= _THIRD:  # the mirror costs about a solve to find
                 logs = np.log(np.maximum(sigma, _NOTHING)), np.log(reluctivity)
                 space = self.space(drive, *((x, _SAME_LAW) for x in logs))
-        factor = space.pattern.factor(space.folded(self.material_data(sigma, reluctivity)))
+        factor = space.pattern.factor(self.material_data(sigma, reluctivity, space))
         unknown = space.pattern.solve(factor, space.gathered(self.right_hand_side(drive)))
         return self.state(unknown[space.number], sigma, reluctivity, drive)
 
@@ -216,12 +231,10 @@ def reduce_exterior(
         rhs[:, k:] -= thrown @ coil.alone
     h = sl.solve(on_field, rhs, check_finite=False, overwrite_a=True, overwrite_b=True)
     h_potential = np.ascontiguousarray(h[:, :k])
-    base = -(skin.mass @ h_potential)
-    first = int(live.element_entries.sum())
-    data = live.pattern.add_up(base.real.ravel(), first) + 1j * live.pattern.add_up(base.imag.ravel(), first)
+    base = np.asarray(-(skin.mass @ h_potential))
     load = skin.mass @ h[:, k:]
     return Reduced(
-        live, coil, omega, skin, h[:, k:], h_potential, coil_rows, voltage_row, data, load, shifts, coil_shift
+        live, coil, omega, skin, h[:, k:], h_potential, coil_rows, voltage_row, base, load, shifts, coil_shift
     )
 
 

@@ -156,7 +156,7 @@ class _Newton:
         self.rhs = space.gathered(rhs)
         self.smallest = 1e-12 * float(np.linalg.norm(self.rhs))
         # all that does not hang on the field
-        self.constant = space.folded(reduced.material_data(sigma, np.zeros_like(sigma)))
+        self.constant = reduced.material_data(sigma, np.zeros_like(sigma), space)
         self.matrix = space.pattern.matrix(self.constant)
 
     def at(self, x: ComplexArray) -> _Place:
@@ -215,7 +215,7 @@ class _Newton:
         return best, False
 
     def factor(self, here: _Place) -> Sparse:
-        """LU of the Jacobian, real and imaginary parts as unknowns of their own."""
+        """LU of the Jacobian, real and imaginary parts as unknowns of their own. Single precision will do for the way."""
         space = self.space
         pattern = space.newton_pattern
         of_elements, whole = space.newton_slots
@@ -224,11 +224,11 @@ class _Newton:
             data[whole[place]] = part
         bent = np.where(here.peak > 1e-15, 2.0 * here.slope / np.maximum(here.peak, 1e-15), 0.0)
         jacobian_blocks(here.b_r, here.b_z, here.nu, bent, space.curl, space.d_z, space.ring, of_elements, data)
-        return pattern.factor(data)
+        return pattern.single_factor(data)
 
     def step(self, factor: Sparse, here: _Place) -> ComplexArray:
         size = self.space.count
         rhs = np.concatenate([here.residual.real, here.residual.imag])
-        both = self.space.newton_pattern.solve(factor, -rhs).real
+        both = self.space.newton_pattern.single_solve(factor, -rhs)
         out: ComplexArray = both[:size] + 1j * both[size:]
         return out

@@ -115,17 +115,12 @@ class Space:
         return self.live.pattern if self.mirror is None else pattern_of(self.count, *self._pairs)
 
     @cached_property
-    def _slot_of_whole(self) -> IntArray:
-        """Where each entry of the pattern of `live` goes in `pattern`."""
-        return self.pattern.slot[self.live.first_entry]
-
-    def folded(self, data: ComplexArray) -> ComplexArray:
-        """Entries of `pattern` from those of the pattern of `live`."""
-        if self.mirror is None:
-            return data
-        slot, n = self._slot_of_whole, self.pattern.entries
-        out: ComplexArray = np.bincount(slot, data.real, n) + 1j * np.bincount(slot, data.imag, n)
-        return out
+    def element_slots(self) -> IntArray:
+        """(e', 81): where the entries of the elements looked at go in `pattern`, -1 on the axis."""
+        entries = self.live.element_entries
+        out = np.full(len(entries), -1, dtype=np.int64)
+        out[entries] = self.pattern.slot[: int(entries.sum())]
+        return np.ascontiguousarray(out.reshape(-1, 81)[self.pick])
 
     @cached_property
     def newton_pattern(self) -> Pattern:
