@@ -74,6 +74,7 @@ class Study:
     outcomes: list[Outcome] = field(default_factory=list)
     surrogates: tuple[Surrogate, ...] = ()
     errors: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    _last: tuple[Draws, Askew] | None = field(default=None, repr=False)
 
     @staticmethod
     def of(job: Job, effort: Effort | None = None, report: Report | None = None) -> Study:
@@ -326,7 +327,8 @@ class Study:
             rows = np.arange(k, min(k + _CHUNK, draws.shots))
             s = np.broadcast_to(np.asarray(setting, dtype=float), (draws.shots,))[rows]
             t = on_time if on_time is None or np.ndim(on_time) == 0 else np.asarray(on_time)[rows]
-            parts.append(self._judge(draws.only(rows), s, t, guards, factor, side))
+            some = draws if draws.shots <= _CHUNK else draws.only(rows)
+            parts.append(self._judge(some, s, t, guards, factor, side))
         return Judged(*(np.concatenate([getattr(p, name) for p in parts]) for name in Judged.__dataclass_fields__))
 
     def _judge(
@@ -390,10 +392,13 @@ class Study:
         return np.stack(columns, axis=-1)
 
     def _crooked(self, draws: Draws) -> Askew | None:
-        """The poses of all draws, flat over shots and stations; None where no pose varies."""
+        """The poses of all draws, flat over shots and stations; None where no pose varies. The last are kept: the same draws
+        are judged at many settings."""
         if self.askew is None:
             return None
-        return self.askew(*self.poses(draws).reshape(-1, 4).T)
+        if self._last is None or self._last[0] is not draws:
+            self._last = draws, self.askew(*self.poses(draws).reshape(-1, 4).T)
+        return self._last[1]
 
     def poses(self, draws: Draws) -> Array:
         """(shots, stations, 4) height over the drawing, offset (m), tilt with it and across it (rad)."""
