@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
 from typing import Any
 
 Block = dict[str, Any]
@@ -20,8 +21,9 @@ def small(*sentences: str) -> Block:
     return {"kind": "small", "text": " ".join(s for s in sentences if s)}
 
 
-def bullets(items: Iterable[str]) -> Block:
-    return {"kind": "bullets", "items": list(items)}
+def bullets(items: Iterable[str], fine: bool = False) -> Block:
+    """A list, in smaller letters when `fine`."""
+    return {"kind": "bullets", "items": list(items), "fine": fine}
 
 
 def pairs(rows: Iterable[tuple[str, str]]) -> Block:
@@ -73,5 +75,9 @@ def page_break() -> Block:
 
 
 def chapter(number: int, title: str, blocks: Iterable[Block | None]) -> dict[str, Any]:
-    """One document of the pack, beginning on its own page."""
-    return {"number": number, "title": title, "blocks": [b for b in blocks if b is not None]}
+    """One document of the pack, beginning on its own page. A sentence before a table stays with it."""
+    some = [b for b in blocks if b is not None]
+    for sentence, following in pairwise(some):
+        if sentence["kind"] in ("text", "small") and following["kind"] == "table":
+            sentence["leads"] = True
+    return {"number": number, "title": title, "blocks": some}

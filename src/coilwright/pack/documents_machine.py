@@ -186,7 +186,7 @@ def upkeep(c: Traced, ledger: Ledger) -> Iterator[Block]:
     yield heading("By hand and eye, at each of these turns")
     yield bullets(BY_HAND)
     yield heading("Cautions")
-    yield bullets(cautions(c, ledger))
+    yield bullets(cautions(c, ledger), fine=True)
     if value_of(c.documents.telephone):
         yield pairs([("call", ledger.words(c.documents.telephone))])
 
