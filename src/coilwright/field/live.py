@@ -10,11 +10,11 @@ import numpy as np
 
 from coilwright.field.inputs import LiveBody
 from coilwright.field.interior import Interior, interior_of, no_interior
-from coilwright.field.pattern import Pattern, pattern_of
 from coilwright.field.skin import Skin, skin_of
 from coilwright.field.space import Space
 from coilwright.section.mesh import union
 from coilwright.section.mirror import mirror_of
+from coilwright.section.pattern import Pattern, pattern_of
 from coilwright.section.quad9 import Array, BoolArray, IntArray
 
 

@@ -8,17 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, TypeAlias
 
 import numpy as np
 import scipy.sparse as sp
-from numpy.typing import NDArray
 
 from coilwright.section.mesh import Mesh
+from coilwright.section.pattern import ComplexArray as ComplexArray
+from coilwright.section.pattern import Sparse as Sparse
 from coilwright.section.quad9 import Array, IntArray, gauss, line_shape, line_slope
-
-ComplexArray: TypeAlias = NDArray[np.complex128]
-Sparse: TypeAlias = Any  # scipy's sparse classes carry no usable types yet
 
 _ROOT3 = np.sqrt(3.0)
 

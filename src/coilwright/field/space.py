@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coilwright.field.pattern import Pattern, ordered_pattern, pattern_of
 from coilwright.field.skin import ComplexArray
 from coilwright.section.mirror import Mirror
+from coilwright.section.pattern import Pattern, ordered_pattern, pattern_of
 from coilwright.section.quad9 import Array, IntArray
 
 if TYPE_CHECKING:

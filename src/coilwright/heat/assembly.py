@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import scipy.linalg as sl
 import scipy.sparse as sp
-from scipy.sparse.linalg import splu
 
 from coilwright.heat import kernels as compiled
 from coilwright.heat.halves import Half
 from coilwright.heat.surfaces import Edges
 from coilwright.heat.tables import LOWEST, STEP, Tables
+from coilwright.section.pattern import Pattern, Sparse, pattern_of
 from coilwright.section.quad9 import Array, IntArray
 
 GRID = (LOWEST, STEP)
@@ -56,12 +56,12 @@ class Residual:
 
 @dataclass(frozen=True, eq=False)
 class Factor:
-    """LU of the stage matrix in fixed ordering, of one unknown a pair when there is a `half`; `spread` and `inner` add the
+    """LU of the stage matrix of a `pattern`, of one unknown a pair when there is a `half`; `spread` and `inner` add the
     coupling between distant places."""
 
     g: float
-    lu: Any
-    order: IntArray
+    lu: Sparse
+    pattern: Pattern
     half: Half | None = None
     gather: Array | None = None
     spread: Array | None = None
@@ -80,11 +80,9 @@ class Factor:
         return sl.lu_factor(self.inner)
 
     def _near(self, residual: Array) -> Array:
-        sums = residual if self.half is None else self.half.gathered(residual)
-        moved = np.empty(sums.shape, order="F")
-        moved[self.order] = sums
-        step = self.lu.solve(moved)[self.order]
-        return np.asarray(step if self.half is None else step[self.half.number])
+        if self.half is None:
+            return self.pattern.solve(self.lu, residual)
+        return np.asarray(self.pattern.solve(self.lu, self.half.gathered(residual))[self.half.number])
 
     def with_far(self, take: Array, gather: Array) -> Factor:
         """The same with the far values' own reaction: matrix - take @ gather (Woodbury identity)."""
@@ -129,23 +127,15 @@ class Assembly:
     def _find_slots(self, quads: IntArray, edges: IntArray, linear: sp.coo_array) -> None:
         half = self.half
         number = np.arange(self._nodes) if half is None else half.number
-        n = self._nodes if half is None else len(half.one)
-        row = number[np.concatenate([np.tile(quads, (1, 9)).ravel(), np.tile(edges, (1, 3)).ravel(), linear.row])]
+        rows = np.tile(quads, (1, 9)).ravel(), np.tile(edges, (1, 3)).ravel(), linear.row
         columns = np.repeat(quads, 9, axis=1).ravel(), np.repeat(edges, 3, axis=1).ravel(), linear.col
-        column = number[np.concatenate(columns)]
-        plain = sp.csc_array((np.ones(len(row)), (row, column)), shape=(n, n))
-        plain.setdiag(1e3 * n)
-        self._order = _lu(plain.tocsc(), "MMD_AT_PLUS_A").perm_c
-        key = self._order[column].astype(np.int64) * n + self._order[row]
-        unique, slot = np.unique(key, return_inverse=True)
-        self._size = n
-        self._indices = (unique % n).astype(np.int32)
-        self._pointers = np.searchsorted(unique, np.arange(n + 1) * n).astype(np.int32)
-        ne, nb = len(quads) * 81, len(edges) * 9
+        count = self._nodes if half is None else len(half.one)
+        self._pattern = pattern_of(count, number[np.concatenate(rows)], number[np.concatenate(columns)])
+        slot, ne, nb = self._pattern.slot, len(quads) * 81, len(edges) * 9
         self._volume_slot = slot[:ne].reshape(-1, 81)
         self._surface_slot = slot[ne : ne + nb].reshape(-1, 9)
         share = 1.0 if half is None else 0.5
-        self._linear_values = share * np.bincount(slot[ne + nb :], linear.data, len(unique))
+        self._linear_values = share * self._pattern.add_up(linear.data, ne + nb)
 
     def looked_at(self, values: Array) -> Array:
         """Of (e, q) values those on the elements looked at."""
@@ -166,10 +156,5 @@ class Assembly:
         data = g * self._linear_values
         kernels.volume_jacobian(temperature, last, *self._volume, g, self._volume_slot, data)
         kernels.surface_jacobian(temperature, *self.surface, arriving, g, self._surface_slot, data)
-        matrix = sp.csc_matrix((data, self._indices, self._pointers), shape=(self._size, self._size))
-        return Factor(g, _lu(matrix, "NATURAL"), self._order, self.half)
+        return Factor(g, self._pattern.factor(data), self._pattern, self.half)
 
-
-def _lu(matrix: Any, ordering: Literal["NATURAL", "MMD_AT_PLUS_A"]) -> Any:
-    """LU without pivoting; small supernodes are the quicker ones on matrices of this kind (own runs)."""
-    return splu(matrix, permc_spec=ordering, options={"SymmetricMode": True}, diag_pivot_thresh=0.0, relax=10, panel_size=4)

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
 import scipy.sparse as sp
 import scipy.sparse.linalg as spl
+from numpy.typing import NDArray
 
-from coilwright.field.skin import ComplexArray, Sparse
 from coilwright.section.quad9 import Array, IntArray
+
+ComplexArray: TypeAlias = NDArray[np.complex128]
+_Number = TypeVar("_Number", np.float64, np.complex128)
+Sparse: TypeAlias = Any  # scipy's sparse classes carry no usable types yet
 
 _NATURAL = {"SymmetricMode": True}
 
@@ -50,10 +55,11 @@ class Pattern:
         ordered[self.order] = rhs / scale
         return np.asarray(scale * factor.solve(ordered)[self.order].astype(float))
 
-    def solve(self, factor: Sparse, rhs: Array | ComplexArray) -> ComplexArray:
-        ordered = np.empty_like(rhs)
+    def solve(self, factor: Sparse, rhs: NDArray[_Number]) -> NDArray[_Number]:
+        """For (size,) or (size, k), in the caller's numbering."""
+        ordered = np.empty(rhs.shape, dtype=rhs.dtype, order="F")
         ordered[self.order] = rhs
-        out: ComplexArray = factor.solve(ordered)[self.order]
+        out: NDArray[_Number] = factor.solve(ordered)[self.order]
         return out
 
     def product(self, matrix: Sparse, x: ComplexArray) -> ComplexArray:
