@@ -36,12 +36,15 @@ docs: $(VENV)/.ready-dev
 $(VENV)/bin/pip:
 	@tools/make_venv.sh $(PYTHON) $(VENV)
 
+# Compiled here once: a Python that is told to write no bytecode would compile every module at every start.
 $(VENV)/.ready: pyproject.toml | $(VENV)/bin/pip
 	$(BIN)/pip install --quiet -e ".[bench]"
+	$(BIN)/python -m compileall -q src/coilwright
 	@touch $@
 
 $(VENV)/.ready-dev: pyproject.toml tools/test_programs.sh | $(VENV)/bin/pip
 	$(BIN)/pip install --quiet -e ".[dev,crosscheck,docs]"
+	$(BIN)/python -m compileall -q src/coilwright
 	@tools/test_programs.sh
 	@touch $@ $(VENV)/.ready
 
