@@ -29,8 +29,8 @@ class TypesetFailed(CoilwrightError):
 
 def _showable(text: str) -> str:
     """The text with characters that no font of the typesetter holds replaced by question marks: PDF/A takes no gaps."""
-    strange = {c for c in text if ord(c) > _LATIN and not _has_glyph(c)}
-    return text.translate({ord(c): "?" for c in strange})
+    strange = {ord(c): "?" for c in set(text) if ord(c) > _LATIN and not _has_glyph(c)}
+    return text.translate(strange) if strange else text
 
 
 @cache
