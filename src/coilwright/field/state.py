@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -30,6 +30,10 @@ class FieldState:
     h: ComplexArray
     loop_voltages: dict[str, complex]
     jacobian: Sparse = field(default=None, repr=False)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """All but the factor, which cannot be sent to another process: a start there makes its own."""
+        return {**self.__dict__, "jacobian": None}
 
     @cached_property
     def current_density(self) -> ComplexArray:

@@ -28,10 +28,14 @@ def look_pictures(looked: CheckResult) -> dict[str, Draw]:
     return {"section": lambda path: section_picture(looked, path)}
 
 
-def shot_pictures(cold: FieldReport, shot: ShotResult) -> dict[str, Draw]:
-    """Those of cold field and shot, which need no other result."""
+def cold_pictures(cold: FieldReport) -> dict[str, Draw]:
+    """That of the cold field, which needs no other result."""
+    return {"field": lambda path: field_picture(cold, path)}
+
+
+def shot_pictures(shot: ShotResult) -> dict[str, Draw]:
+    """Those of the shot, which need no other result."""
     return {
-        "field": lambda path: field_picture(cold, path),
         "shot": lambda path: temperature_picture(shot, path),
         "map": lambda path: temperature_map(shot, path),
     }
@@ -41,7 +45,8 @@ def pack_pictures(contents: PackContents) -> dict[str, Draw]:
     """name -> what draws the picture into a file. Letters of the pictures are outlines, so they need no font."""
     wanted: dict[str, Draw] = {
         **look_pictures(contents.check),
-        **shot_pictures(contents.field, contents.shot),
+        **cold_pictures(contents.field),
+        **shot_pictures(contents.shot),
         "position": lambda path: position_picture(contents, path),
         "limits": lambda path: limits_picture(contents, path),
     }

@@ -32,13 +32,14 @@ from coilwright.line.shots import Rough
 from coilwright.line.why import machine_board
 from coilwright.pack.build import PackResult, write_pack
 from coilwright.pack.contents import AcceptanceTest, Cycle, PackContents, TitleBlock
-from coilwright.pack.pack_pictures import look_pictures, shot_pictures, svg_of
+from coilwright.pack.pack_pictures import Draw, cold_pictures, look_pictures, shot_pictures, svg_of
 from coilwright.safety.cautions import cautions
 from coilwright.section.scene import scene
 from coilwright.steps.check import check
 from coilwright.steps.field import field as field_of
 from coilwright.steps.heat import heat, with_error
 from coilwright.steps.quick import quick
+from coilwright.steps.spare import Spare
 from coilwright.steps.tank import warm_copper
 from coilwright.steps.window import window
 from coilwright.window.effort import Effort
@@ -143,30 +144,61 @@ def contents(job: Job, wishes: PackWishes | None = None, report: Report | None =
 
 
 _Solved = tuple[FieldReport, ShotResult, TankReport | None]
-_Beside = tuple[Rough | None, Board | str, dict[str, str]]
+_Made = dict[str, str]
+_Beside = tuple[Rough | None, Board | str, _Made]
 
 
 def _side_by_side(
     job: Job, looked: CheckResult, wishes: PackWishes, report: Report
-) -> tuple[_Solved, Board | str, dict[str, str]]:
+) -> tuple[_Solved, Board | str, _Made]:
     """The job solved, and beside it on a process of its own what is solved on coarser meshes: the shot behind the error, and
-    the shots behind the limits of readings (a sentence when there are none). Who is done first draws pictures."""
+    the shots behind the limits of readings (a sentence when there are none). Who is done first solves the cold field and draws.
+
+    A source settles its copper by a rough shot first, which then stands behind the error."""
     if wishes.effort.workers < 2:
-        solved, (rough, board, made) = _solved(job, report), _beside(job, looked, wishes.limits)
-        return _with_error(solved, rough), board, made
+        warmer, first = _warmed(job)
+        cold, made = _cold(warmer)
+        shot = heat(warmer, estimate_error=False, report=report)
+        rough, board, there = _beside(job, looked, wishes.limits)
+        return _with_error(warmer, cold, shot, first or rough), board, made | there
     method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
     with workers_kept(), ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(method)) as pool:
         awaited = pool.submit(_beside, job, looked, wishes.limits)
-        solved, here = _solved(job, report), {}
-        for name, draw in shot_pictures(*solved[:2]).items():
-            if not awaited.done():
-                here[name] = svg_of(draw)
-        rough, board, there = awaited.result()
-        return _with_error(solved, rough), board, here | there
+        warmer, first = _warmed(job)
+        colder = Spare(pool, awaited, _cold, warmer)
+        shot = heat(warmer, estimate_error=False, report=report)
+        colder.claim()
+        made = _drawn_until(lambda: awaited.done() and colder.done(), shot_pictures(shot))
+        (cold, here), (rough, board, there) = colder.result(), awaited.result()
+        return _with_error(warmer, cold, shot, first or rough), board, made | here | there
+
+
+def _drawn_until(enough: Callable[[], bool], pictures: Mapping[str, Draw]) -> _Made:
+    """As many pictures as there is time for."""
+    made: _Made = {}
+    for name, draw in pictures.items():
+        if enough():
+            break
+        made[name] = svg_of(draw)
+    return made
+
+
+def _warmed(job: Job) -> tuple[Job, Rough | None]:
+    """The job at the copper temperature that its own water leaves, and the rough shot that found it; without a source the job
+    as it is."""
+    if not has_source(job):
+        return job, None
+    warmer, first = warm_copper(job)
+    return warmer, (first.trace, first.verdicts)
+
+
+def _cold(job: Job) -> tuple[FieldReport, _Made]:
+    cold = field_of(job)
+    return cold, {name: svg_of(draw) for name, draw in cold_pictures(cold).items()}
 
 
 def _beside(job: Job, looked: CheckResult, limits: bool) -> _Beside:
-    """A source settles its copper by a rough shot of its own, which then stands behind the error. The section is drawn here."""
+    """The section is drawn here."""
     rough = None
     if not has_source(job):
         shot = rough_shot(scene(job))
@@ -182,20 +214,11 @@ def _board(job: Job, rough: Rough | None) -> Board | str:
         return str(fault)
 
 
-def _solved(job: Job, report: Report) -> _Solved:
-    """Cold field, shot and electrical report of the same job, at the copper temperature its own water leaves. With a source
-    the error of the shot also holds what the copper's last few kelvin do; without one it is still to come."""
-    if not has_source(job):
-        return field_of(job), heat(job, estimate_error=False, report=report), None
-    warmer, first = warm_copper(job)
-    cold, shot = field_of(warmer), heat(warmer, estimate_error=False, report=report)
-    shot = with_error(shot, first.trace, first.verdicts)
-    return cold, shot, electrical_report(shot, tank_source(warmer), cold.result)
-
-
-def _with_error(solved: _Solved, rough: Rough | None) -> _Solved:
-    cold, shot, tank = solved
-    return solved if rough is None else (cold, with_error(shot, *rough), tank)
+def _with_error(job: Job, cold: FieldReport, shot: ShotResult, rough: Rough | None) -> _Solved:
+    """With a source the error of the shot also holds what the copper's last few kelvin do; it has an electrical report."""
+    if rough is not None:
+        shot = with_error(shot, *rough)
+    return cold, shot, electrical_report(shot, tank_source(job), cold.result) if has_source(job) else None
 
 
 def _quick(job: Job, missing: _Gathered) -> QuickResult | None:
