@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from importlib import import_module
 from multiprocessing import get_all_start_methods, get_context
@@ -62,8 +63,9 @@ def write_pack(contents: PackContents, folder: Path, workers: int = 1) -> PackRe
     """Write everything into `folder`, which must exist; with two `workers` some pictures and the DXF files are made beside
     the rest. The same contents give the same bytes."""
     drawings, listed = _workshop(contents)
-    made = pages(contents, drawings, listed, FORM, _pictures(contents, drawings, folder, workers))
-    pdf = typeset(made.data, made.pictures, folder / "pack.pdf")
+    with _pictures_and_dxf(contents, drawings, folder, workers) as pictures:
+        made = pages(contents, drawings, listed, FORM, pictures)
+        pdf = typeset(made.data, made.pictures, folder / "pack.pdf")
     written = []
     for drawing in drawings:
         svg = folder / f"{drawing.name}.svg"
@@ -84,22 +86,25 @@ def write_pack(contents: PackContents, folder: Path, workers: int = 1) -> PackRe
 _HELD: list[PackContents] = []  # what a second process was forked with: no results are sent to it
 
 
-def _pictures(contents: PackContents, drawings: Sequence[Drawing], folder: Path, workers: int) -> dict[str, str]:
-    """All pictures as SVG text; on the way the DXF files are written."""
+@contextmanager
+def _pictures_and_dxf(
+    contents: PackContents, drawings: Sequence[Drawing], folder: Path, workers: int
+) -> Iterator[dict[str, str]]:
+    """All pictures as SVG text, drawn by two where there are two; the DXF files are there when it ends."""
     names = list(pack_pictures(contents))
     if workers < 2 or "fork" not in get_all_start_methods():
         _write_dxf(drawings, folder)
-        return drawn(contents, names)
+        yield drawn(contents, names)
+        return
     import_module("matplotlib.figure")  # once for both processes
-    made = drawn(contents, [n for n in names if n in contents.drawn])
-    names = [n for n in names if n not in made]
-    here = names[: 2 + len(names) // 2] if not made else names[: -(-len(names) // 2)]
+    left = [n for n in names if n not in contents.drawn]
+    half = -(-len(left) // 2)
     with workers_kept(), ProcessPoolExecutor(1, get_context("fork"), _HELD.append, (contents,)) as pool:
+        there = pool.submit(_drawn_beside, left[half:])
         files = pool.submit(_write_dxf, drawings, folder)
-        there = pool.submit(_drawn_beside, names[len(here) :])
-        made |= drawn(contents, here)
+        here = drawn(contents, [*contents.drawn, *left[:half]])
+        yield here | there.result()
         files.result()
-        return made | there.result()
 
 
 def _drawn_beside(names: Sequence[str]) -> dict[str, str]:
