@@ -110,16 +110,18 @@ def limits(board: Board, job: Job) -> tuple[Limit, ...]:
         found = _turning(plant, field, reach, 0)
         if found is None:
             continue
+        moved = [_ratios(plant, field, found, k) for k in range(plant.line.stations)]
         for what, known in READINGS.items():
             if known.each:
-                out += [_limit(board, base, what, k, name, field, found) for k in range(1, plant.line.stations + 1)]
+                out += [_limit(board, base, what, k, name, field, ratios) for k, ratios in enumerate(moved, 1)]
     for name, (field, most) in _WHOLE.items():
         found = _turning(plant, field, most, None)
         if found is None:
             continue
+        ratios = _ratios(plant, field, found, None)
         for what, known in READINGS.items():
             if not known.each and _WHOLE_OF.get(what, "power falls") == name:
-                out.append(_limit(board, base, what, 0, name, field, found))
+                out.append(_limit(board, base, what, 0, name, field, ratios))
     return tuple(x for x in out if abs(x.red) > 1e-6)
 
 
@@ -144,11 +146,15 @@ def _turning(plant: Plant, field: str, most: float, station: int | None) -> tupl
     return float(amber), float(red)
 
 
+def _ratios(plant: Plant, field: str, sizes: tuple[float, float], station: int | None) -> Mapping[str, Array]:
+    """What the readings do at the sizes of a change that are amber and red."""
+    return plant.predict(_state(plant, field, np.array(sizes), station)).ratios
+
+
 def _limit(
-    board: Board, base: Baseline, what: str, station: int, name: str, field: str, found: tuple[float, float]
+    board: Board, base: Baseline, what: str, station: int, name: str, field: str, ratios: Mapping[str, Array]
 ) -> Limit:
-    plant = board.plant
-    got = plant.predict(_state(plant, field, np.array(found), None if station == 0 else station - 1)).ratios[what]
+    got = ratios[what]
     amber, red = (float(x) for x in (got if got.ndim == 1 else got[:, station - 1]))
     known, recorded = READINGS[what], base.values.get((what, station))
     sigma = known.sigma
