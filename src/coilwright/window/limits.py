@@ -82,11 +82,11 @@ def _with_end(t: Tolerance, end: int, value: float | None, why: str, searched: f
 
 
 def _beyond(study: Study, q: VariedQuantity, end: float) -> tuple[float | None, str, float]:
-    """(limit, why, end looked at) beyond one end of the range: a bracket by full shots, closed by false position with the
-    Illinois weight (M. Dowell, P. Jarratt, BIT 11 (1971) 168)."""
+    """(limit, why, end looked at) beyond one end of the range, which the stand-ins call good: a bracket by full shots, closed
+    by false position with the Illinois weight (M. Dowell, P. Jarratt, BIT 11 (1971) 168)."""
     if end == q.nominal:  # one-sided: the other side never happens
         return None, "", end
-    inside, (good, _) = end, _full(study, q, end)
+    inside, good = end, float(_margins(study, q, np.array([end])).min())
     for times in _FARTHER:
         outside = q.nominal + times * (end - q.nominal)
         try:
@@ -96,8 +96,8 @@ def _beyond(study: Study, q: VariedQuantity, end: float) -> tuple[float | None, 
             continue
     else:
         return None, "", end
-    if bad >= 0.0 or good < 0.0:
-        return (None, "", outside) if bad >= 0.0 else (end, why, end)
+    if bad >= 0.0:
+        return None, "", outside
     last, then = inside, good
     for _ in range(6):
         middle = inside + (outside - inside) * good / (good - bad)
@@ -129,8 +129,7 @@ def _alone(study: Study, q: VariedQuantity, joint: float) -> Tolerance:
     if q.role in ("mains", "setting"):  # they act through the level alone, which the runs cover much wider
         low, high = min(low, _LEVELS[0] * q.nominal), max(high, _LEVELS[1] * q.nominal)
     values = np.linspace(low, high, _GRID)
-    station = middle_station(study)
-    margins = study.judge(at_station(study, {q.what: values}, _GRID, station)).margins[:, station][:, study.counts]
+    margins = _margins(study, q, values)
     middle = int(np.argmin(np.abs(values - q.nominal)))
     up, why_up = _first_crossing(study, values[middle:], margins[middle:])
     down, why_down = _first_crossing(study, values[: middle + 1][::-1], margins[: middle + 1][::-1])
@@ -138,6 +137,13 @@ def _alone(study: Study, q: VariedQuantity, joint: float) -> Tolerance:
         q, down, up, (why_down, why_up), (low, high),
         (q.nominal - joint * (q.nominal - usual[0]), q.nominal + joint * (usual[1] - q.nominal)),
     )  # fmt: skip
+
+
+def _margins(study: Study, q: VariedQuantity, values: Array) -> Array:
+    """(n, limits that count) margins of the stand-ins at the middle station with one quantity at `values` (n,)."""
+    station = middle_station(study)
+    judged = study.judge(at_station(study, {q.what: values}, len(values), station))
+    return np.asarray(judged.margins[:, station][:, study.counts])
 
 
 def _first_crossing(study: Study, values: Array, margins: Array) -> tuple[float | None, str]:
