@@ -15,6 +15,7 @@ from coilwright.window.askew import side_heat
 from coilwright.window.effort import Effort
 from coilwright.window.limits import joint_share, tolerances
 from coilwright.window.observe import Observer, Sight
+from coilwright.window.pool import begun
 from coilwright.window.result import WindowResult, findings_of, sampling_of
 from coilwright.window.study import ON_TIME, Study
 from coilwright.window.yields import (
@@ -57,11 +58,13 @@ def window(
     told(0.75)
     if effort.reshoot:
         found = settled(study, found, effort.reshoot, lambda share: told(0.75 + 0.1 * share))
-    variance = variance_shares(study)
-    pairs = maps or _pairs(study, variance.total)
-    middle = centre(study)
-    nominal = study.judge(study.nominal())
-    stations = replace(study.model.solve(), start_times=tuple(float(t) for t in nominal.start[0]))
+    with begun(lambda: centre(study), effort.workers) as found_middle:
+        variance = variance_shares(study)
+        pairs = maps or _pairs(study, variance.total)
+        regions = tuple(two_quantities(study, a, b, map_size) for a, b in pairs)
+        nominal = study.judge(study.nominal())
+        stations = replace(study.model.solve(), start_times=tuple(float(t) for t in nominal.start[0]))
+        middle = found_middle()
     told(0.9)
     at = middle_station(study) + 1 if station is None else station
     starts = found.judged.start
@@ -83,7 +86,7 @@ def window(
         variance,
         tolerances(study, [n for n, share in variance.total.items() if share > _MATTERS]),
         joint_share(study),
-        tuple(two_quantities(study, a, b, map_size) for a, b in pairs),
+        regions,
         middle,
         sights,
         sampling_of(found),
