@@ -145,7 +145,7 @@ def contents(job: Job, wishes: PackWishes | None = None, report: Report | None =
 
 _Solved = tuple[FieldReport, ShotResult, TankReport | None]
 _Made = dict[str, str]
-_Beside = tuple[Rough | None, Board | str, _Made]
+_Beside = tuple[Rough | None, Board | str]
 
 
 def _side_by_side(
@@ -159,18 +159,18 @@ def _side_by_side(
         warmer, first = _warmed(job)
         cold, made = _cold(warmer)
         shot = heat(warmer, estimate_error=False, report=report)
-        rough, board, there = _beside(job, looked, wishes.limits)
-        return _with_error(warmer, cold, shot, first or rough), board, made | there
+        rough, board = _beside(job, wishes.limits)
+        return _with_error(warmer, cold, shot, first or rough), board, made
     method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
     with workers_kept(), ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(method)) as pool:
-        awaited = pool.submit(_beside, job, looked, wishes.limits)
+        awaited = pool.submit(_beside, job, wishes.limits)
         warmer, first = _warmed(job)
-        colder = Spare(pool, awaited, _cold, warmer)
+        colder, section = Spare(pool, awaited, _cold, warmer), Spare(pool, awaited, _section, looked)
         shot = heat(warmer, estimate_error=False, report=report)
         colder.claim()
-        made = _drawn_until(lambda: awaited.done() and colder.done(), shot_pictures(shot))
-        (cold, here), (rough, board, there) = colder.result(), awaited.result()
-        return _with_error(warmer, cold, shot, first or rough), board, made | here | there
+        made = _drawn_until(lambda: awaited.done() and colder.done() and section.done(), shot_pictures(shot))
+        (cold, drawn), (rough, board) = colder.result(), awaited.result()
+        return _with_error(warmer, cold, shot, first or rough), board, made | drawn | section.result()
 
 
 def _drawn_until(enough: Callable[[], bool], pictures: Mapping[str, Draw]) -> _Made:
@@ -197,14 +197,16 @@ def _cold(job: Job) -> tuple[FieldReport, _Made]:
     return cold, {name: svg_of(draw) for name, draw in cold_pictures(cold).items()}
 
 
-def _beside(job: Job, looked: CheckResult, limits: bool) -> _Beside:
-    """The section is drawn here."""
+def _section(looked: CheckResult) -> _Made:
+    return {name: svg_of(draw) for name, draw in look_pictures(looked).items()}
+
+
+def _beside(job: Job, limits: bool) -> _Beside:
     rough = None
     if not has_source(job):
         shot = rough_shot(scene(job))
         rough = shot.trace, shot.verdicts
-    board = _board(job, rough) if limits else "limits were not asked for (--no-limits)"
-    return rough, board, {name: svg_of(draw) for name, draw in look_pictures(looked).items()}
+    return rough, _board(job, rough) if limits else "limits were not asked for (--no-limits)"
 
 
 def _board(job: Job, rough: Rough | None) -> Board | str:
