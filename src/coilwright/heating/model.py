@@ -37,7 +37,7 @@ SETTLED, ROUGHLY_SETTLED = 2e-3, 1e-2
 _GRID = math.log(1.02)
 _LEAVE = 0.75
 # The exponents belong to a state of the part: they are found anew when its loss per A^2 has moved by this share.
-_SAME_LAWS = 0.1
+_SAME_LAWS = 0.2
 # Newton begins this share of the way on from the last state to where a straight line through the last two leads. All of it,
 # or none, asks for an eighth to a quarter more factors and steps (own runs on the hardened pin): what is left open of two
 # states weighs more in their difference, and a front does not run in a straight line.
