@@ -229,7 +229,7 @@ class Stepper:
         """Trial step of `dt` s from `state` with `source`(t) -> (e, q) W/m^3 (None: no source).
 
         `near`, an earlier trial from the same state, gives the first guess (repeat with a corrected source). `settled` (K,
-        default `newton_kelvin`) is the Newton step at which a stage is settled: a trial to be corrected needs no more.
+        default `newton_kelvin`) is what a stage may be left to err by: a trial to be corrected needs no more.
         """
         self._settled = max(settled or 0.0, self.newton_kelvin)
         if not dt > 0.0:
@@ -362,7 +362,7 @@ class Stepper:
             last, temperature = temperature, np.maximum(temperature + step, 1.0)
             far = ops.far(temperature, answer)
             residual = self._residual(temperature, base, extra, g, far, even)
-            if size < self._settled:
+            if _left(size, old) < self._settled:
                 return _Stage(temperature, residual, count, True)
             if size > _REUSE * old:
                 self._far_needed = self._far_needed or fresh
@@ -399,3 +399,9 @@ class Stepper:
         if self._answer is None or np.abs(emissivity - self._answer[0]).max() > 1e-4:
             self._answer = (emissivity, exchange.answer(emissivity))
         return self._answer[1]
+
+
+def _left(size: float, old: float) -> float:
+    """K by which a stage errs after a step of `size` K that followed one of `old` K, at the rate at which they shrink."""
+    rate = size / old if math.isfinite(old) else 1.0
+    return size * rate / (1.0 - rate) if rate < _REUSE else size
