@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Executor, Future
+from contextlib import suppress
 from typing import Any, Generic, TypeVar
 
 _Found = TypeVar("_Found")
@@ -19,7 +20,9 @@ class Spare(Generic[_Found]):
         before.add_done_callback(self._begin)
 
     def _begin(self, before: Future[Any]) -> None:
-        if not self._claimed and not before.cancelled():
+        if self._claimed:
+            return
+        with suppress(RuntimeError):  # the pool is closed or broken: whoever still asks does it
             self._begun = self._pool.submit(self._work, *self._args)
 
     def claim(self) -> None:
