@@ -189,7 +189,7 @@ def _rod_reflection(
         bore = xb * ive(0, xb) / ive(1, xb)
         c = zb / relative_permeability
         share = (c * ive(0, zb) - bore * ive(1, zb)) / (c * kve(0, zb) + bore * kve(1, zb))
-        echo = share * np.exp(zb.real - za.real + zb - za)
+        echo = np.asarray(share * np.exp(zb.real - za.real + zb - za), dtype=complex)
     top = ive(0, za) - echo * kve(0, za)
     bottom = ive(1, za) + echo * kve(1, za)
     g = za / relative_permeability * top / bottom

@@ -141,7 +141,8 @@ def _poles(y: Floats, step: float, modes: int) -> list[complex]:
     block = min(block, max(1, int(0.25 / (centre * step))) if modes > 1 else max(block, 1))
     count = min(len(y) // block, 2 * _PENCIL_SAMPLES)
     turn = np.exp(-2j * np.pi * centre * step * np.arange(count * block))
-    base = (y[: count * block] * turn).reshape(count, block).mean(axis=1)
+    blocks = (y[: count * block] * turn).reshape(count, block)
+    base: Complexes = np.asarray(blocks.mean(axis=1), dtype=complex)
     poles = _pencil(base, modes if block * step * centre > 0.75 else 2 * modes)
     rates = np.log(poles) / (block * step) + 2j * np.pi * centre
     strength = _strength(base, poles, count)

@@ -49,7 +49,7 @@ def shares(impedances: Complex, feed: Feed) -> tuple[Complex, Complex]:
     n = impedances.shape[-1]
     if feed == "parallel":
         branch = np.linalg.solve(impedances, np.ones((*impedances.shape[:-1], 1), dtype=complex))[..., 0]
-        total = branch.sum(axis=-1)
+        total = branch.sum(axis=-1, dtype=np.complex128)
         return branch / total[..., None], 1.0 / total
     ones = np.ones(impedances.shape[:-1], dtype=complex)
     return ones, impedances.sum(axis=(-1, -2)) if n else np.zeros(impedances.shape[:-2], dtype=complex)

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import betaincinv
 
 from coilwright.errors import BadInput, Fault
-from coilwright.section.quad9 import Array, IntArray
+from coilwright.section.quad9 import Array, BoolArray, IntArray
 from coilwright.window.quantities import VariedQuantity, named
 from coilwright.window.settle import Settled, settle
 from coilwright.window.study import ON_TIME, Draws, Judged, Report, Study
@@ -123,7 +123,7 @@ def _counted(study: Study, draws: Draws, judged: Judged, off: Array) -> Yield:
     return Yield(stations, parts, whole, by_limit, judged, draws)
 
 
-def _share(good: Array, worse: Array, better: Array) -> Share:
+def _share(good: BoolArray, worse: BoolArray, better: BoolArray) -> Share:
     """Share of one or, (shots, stations), of several draws per shot. Parts of one shot share mains and surroundings, so
     that they say less than as many independent ones: the interval is that of the number of independent draws with the
     same scatter (design effect: L. Kish, Survey Sampling (1965), sec. 8.2)."""
@@ -132,7 +132,7 @@ def _share(good: Array, worse: Array, better: Array) -> Share:
     return Share(int(good.sum()), good.size, low, high)
 
 
-def _interval(good: Array) -> tuple[float, float]:
+def _interval(good: BoolArray) -> tuple[float, float]:
     n, p = good.size, float(good.mean())
     if good.ndim == 1 or p in (0.0, 1.0):
         effective = n if good.ndim == 1 else len(good)
