@@ -91,4 +91,4 @@ def test_what_is_not_alike_is_solved_with_all(monkeypatch, solve):
 def test_a_turn_more_on_one_side_is_solved_with_all():
     solver = field(part(8), [*TURNS, (0.018, 20e-3, 0.006, 0.004, 1 / 58e6)])
     state = solver.state(drive=Drive(800.0))
-    assert state.jacobian.shape[0] == 2 * solver.live.size
+    assert state.jacobian.shape[0] == solver.live.size

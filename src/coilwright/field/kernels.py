@@ -1,4 +1,4 @@
-"""Compiled loops over elements: system matrices, and flux density, residual and Jacobian of saturating bodies.
+"""Compiled loops over elements: system matrices, and flux density, residual and slope of saturating bodies.
 
 Arrays as in `interior`: quads (e, 9), curl and d_z (e, 9, q), ring (e, q). B_r = -sum A dzN, B_z = sum A curlN.
 """
@@ -80,37 +80,32 @@ def stiffness_times(
 
 
 @compiled
-def jacobian_blocks(
+def jacobian_entries(
     b_r: ComplexArray, b_z: ComplexArray, nu: Array, slope: Array, curl: Array, d_z: Array, ring: Array,
-    slots: IntArray, out: Array,
+    slots: IntArray, out: ComplexArray,
 ) -> None:  # fmt: skip
-    """out[slots] += derivative of the stiffness times A by real and imaginary parts of A.
+    """out[slots] += of the derivative of the stiffness times A the part that is linear in A, int nu (curlN curlN' + dzN dzN')
+    + slope/2 p p'* r dr dz with p = B_z curlN - B_r dzN; what is linear in the conjugate of A is left out.
 
-    `slope` (e, q) is 2 (d nu / d|B|peak) / |B|peak. `slots` (e, 81, 4) for the blocks (re, re), (re, im), (im, re),
-    (im, im); -1 where a node is on the axis.
+    `slope` (e, q) is 2 (d nu / d|B|peak) / |B|peak; slots (e, 81), -1 on the axis.
     """
-    c, d, x, y = np.empty(9), np.empty(9), np.empty(9), np.empty(9)
-    plain, xx, xy, yy = np.empty((9, 9)), np.empty((9, 9)), np.empty((9, 9)), np.empty((9, 9))
+    c, d, p = np.empty(9), np.empty(9), np.empty(9, dtype=np.complex128)
+    sums = np.empty((9, 9), dtype=np.complex128)
     for e in range(ring.shape[0]):
-        plain[:], xx[:], xy[:], yy[:] = 0.0, 0.0, 0.0, 0.0
+        sums[:] = 0.0
         for q in range(ring.shape[1]):
-            z, r = b_z[e, q], b_r[e, q]
             for i in range(9):
                 c[i], d[i] = curl[e, i, q], d_z[e, i, q]
-                x[i], y[i] = z.real * c[i] - r.real * d[i], z.imag * c[i] - r.imag * d[i]
-            w, s = nu[e, q] * ring[e, q], slope[e, q] * ring[e, q]
+                p[i] = b_z[e, q] * c[i] - b_r[e, q] * d[i]
+            w, s = nu[e, q] * ring[e, q], 0.5 * slope[e, q] * ring[e, q]
             for i in range(9):
-                wc, wd, sx, sy = w * c[i], w * d[i], s * x[i], s * y[i]
-                for j in range(9):
-                    plain[i, j] += wc * c[j] + wd * d[j]
-                    xx[i, j] += sx * x[j]
-                    xy[i, j] += sx * y[j]
-                    yy[i, j] += sy * y[j]
+                wc, wd, sp = w * c[i], w * d[i], s * p[i]
+                for j in range(i + 1):
+                    sums[i, j] += wc * c[j] + wd * d[j] + sp * p[j].conjugate()
+        for i in range(9):
+            for j in range(i):
+                sums[j, i] = sums[i, j].conjugate()
         for i in range(9):
             for j in range(9):
-                k = 9 * i + j
-                if slots[e, k, 0] >= 0:
-                    out[slots[e, k, 0]] += plain[i, j] + xx[i, j]
-                    out[slots[e, k, 1]] += xy[i, j]
-                    out[slots[e, k, 2]] += xy[j, i]
-                    out[slots[e, k, 3]] += plain[i, j] + yy[i, j]
+                if slots[e, 9 * i + j] >= 0:
+                    out[slots[e, 9 * i + j]] += sums[i, j]

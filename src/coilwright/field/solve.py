@@ -114,7 +114,7 @@ class Field:
 
         `drive` defaults to 1 A of coil current and the model's pin currents and background. With a saturating law the
         result holds for that drive only; `start` is then the last state of this mesh (warm start) and `tolerance` the
-        relative change of A at which Newton stops. Raises NotConverged.
+        share of A of which its steps leave a tenth. Raises NotConverged.
         """
         temperature = temperatures_at_gauss(self.live, temperatures)
         drive = drive or self.drive()

@@ -15,7 +15,7 @@ import numpy as np
 
 from coilwright.field.skin import ComplexArray
 from coilwright.section.mirror import Mirror
-from coilwright.section.pattern import Pattern, ordered_pattern, pattern_of
+from coilwright.section.pattern import Pattern, pattern_of
 from coilwright.section.quad9 import Array, IntArray
 
 if TYPE_CHECKING:
@@ -121,26 +121,3 @@ class Space:
         out = np.full(len(entries), -1, dtype=np.int64)
         out[entries] = self.pattern.slot[: int(entries.sum())]
         return np.ascontiguousarray(out.reshape(-1, 81)[self.pick])
-
-    @cached_property
-    def newton_pattern(self) -> Pattern:
-        """Real and imaginary parts interleaved in the complex ordering: blocks (re,re), (re,im), (im,re), (im,im)."""
-        row, column = self._pairs
-        n, order = self.count, self.pattern.order
-        both = np.empty(2 * n, dtype=np.int64)
-        both[:n], both[n:] = 2 * order, 2 * order + 1
-        rows = np.concatenate([row, row, row + n, row + n])
-        columns = np.concatenate([column, column + n, column, column + n])
-        return ordered_pattern(2 * n, rows, columns, both)
-
-    @cached_property
-    def newton_slots(self) -> tuple[IntArray, IntArray]:
-        """Where entries go in `newton_pattern`: (e', 81, 4) element entries, -1 on the axis, and (4, entries) what stands
-        in `pattern`; in the order of its blocks."""
-        live = self.live
-        of_list = self.newton_pattern.slot.reshape(4, -1)
-        elements = np.full((4, len(live.element_entries)), -1, dtype=np.int64)
-        elements[:, live.element_entries] = of_list[:, : int(live.element_entries.sum())]
-        of_pattern = np.unique(self.pattern.slot, return_index=True)[1]
-        by_element = np.ascontiguousarray(elements.T).reshape(-1, 81, 4)[self.pick]
-        return np.ascontiguousarray(by_element), np.ascontiguousarray(of_list[:, of_pattern])

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 class FieldState:
     """rms phasors. `potential` (n,) is A (Wb/m) at the nodes of the live mesh, `h` (nh,) the tangential field (A/m) on
     its skin, `loop_voltages` (V) of slit or pin-fed bodies; `sigma` (S/m), `reluctivity` (m/H) at Gauss points (e, q).
-    `jacobian`: the factor Newton ended with in a saturating body, for a warm start; None otherwise.
+    `jacobian`: the factor that Newton's steps ended with in a saturating body, for a warm start; None otherwise.
     """
 
     reduced: Reduced

@@ -25,9 +25,9 @@ from coilwright.section.quad9 import Array, IntArray
 from coilwright.section.scene import Scene
 from coilwright.section.sizes import Level
 
-# A saturating body is followed from step to step with a warm start, which a last change of this size settles: against
-# 1e-4 temperatures move by 0.003 K (hardened pin, 0.4 s) and the power balance closes to 1e-4. At 1e-2, for shots that are
-# rough in all else, it is 0.1 K and 1e-3.
+# A saturating body is followed from step to step with a warm start. At this tolerance the power of every state is within 2e-4
+# of what 1e-7 gives (5e-5 rms; hardened pin, coarse mesh, own runs) and the power balance closes to 5e-4; at 1e-2, for shots
+# that are rough in all else, within 2e-3 (4e-4 rms).
 SETTLED, ROUGHLY_SETTLED = 2e-3, 1e-2
 # A source that follows its resonance asks for ever new frequencies. Fields are condensed on a grid of this ratio and
 # carried to the frequency asked by power laws found from two neighbours of the grid. A place is left only well beyond

@@ -44,16 +44,17 @@ class Pattern:
         """LU of the ordered matrix; solve with `solve`."""
         return _lu(self.matrix(data))
 
-    def single_factor(self, data: Array) -> Sparse:
-        """The same in single precision, a fifth quicker; solve with `single_solve`."""
-        return _lu(self.matrix(data).astype(np.float32))
+    def single_factor(self, data: ComplexArray) -> Sparse:
+        """The same in single precision; solve with `single_solve`."""
+        return _lu(self.matrix(data).astype(np.complex64))
 
-    def single_solve(self, factor: Sparse, rhs: Array) -> Array:
+    def single_solve(self, factor: Sparse, rhs: ComplexArray) -> ComplexArray:
         """Solution to about 1e-6 of its norm (own runs), whatever the size of `rhs`."""
         scale = max(float(np.abs(rhs).max(initial=0.0)), 1e-300)
-        ordered = np.empty(rhs.shape, dtype=np.float32)
+        ordered = np.empty(rhs.shape, dtype=np.complex64)
         ordered[self.order] = rhs / scale
-        return np.asarray(scale * factor.solve(ordered)[self.order].astype(float))
+        out: ComplexArray = scale * factor.solve(ordered)[self.order].astype(complex)
+        return out
 
     def solve(self, factor: Sparse, rhs: NDArray[_Number]) -> NDArray[_Number]:
         """For (size,) or (size, k), in the caller's numbering."""
