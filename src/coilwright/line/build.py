@@ -29,6 +29,7 @@ from coilwright.line.sourced import running_frequency, sourced_readings
 from coilwright.section.scene import Scene, scene
 from coilwright.tank.operating import tank_q
 
+_CLOSE = 1e-4  # of A, a tenth of which is left in what saturates: 2e-5 of every reading at most (own runs on the hardened pin)
 _MOST, _STILL = 12, 1e-3  # fields until the source has settled on what saturates, and the share by which it may still move
 
 
@@ -113,7 +114,7 @@ def _running(job: Job, drawn: Scene) -> tuple[float, float]:
 
 def _at(solver: Field, amperes: float, start: FieldState | None = None) -> FieldState:
     """The cold field at a coil current: what saturates shows another part at another current, and begins at `start`."""
-    return solver.state(drive=solver.drive(amperes), start=start)
+    return solver.state(drive=solver.drive(amperes), start=start, tolerance=_CLOSE)
 
 
 def _set_back(solver: Field, moves: Array, amperes: float) -> list[FieldState]:
@@ -202,7 +203,7 @@ def _state_of(solver: Field, amperes: float, factor: float) -> FieldState:
         if body.work:
             rho[live.elements_of(k)] *= factor
     if is_saturating(live):
-        return solve_saturating(solver.reduced, rho, cold, solver.drive(amperes))
+        return solve_saturating(solver.reduced, rho, cold, solver.drive(amperes), tolerance=_CLOSE)
     return solver.reduced.solve(rho, reluctivity_at(live, cold)[0], solver.drive(amperes))
 
 
