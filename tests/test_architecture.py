@@ -21,7 +21,7 @@ LAYERS = [
     {"section"},
     {"job", "readings", "store"},
     {"materials", "migrations"},
-    {"units", "errors", "evidence", "threads"},
+    {"units", "errors", "evidence", "threads", "collector"},
 ]
 ALSO_ALLOWED = {("errors", "evidence"), ("units", "errors"), ("cli", "bench")}  # same-line exceptions, kept short
 # Code that only one door may import, by top-level package.

@@ -18,6 +18,8 @@ from importlib import import_module
 from types import ModuleType
 from typing import Any
 
+from coilwright.collector import held_still
+
 __version__ = "0.1.0"
 
 # public name -> module that defines it
@@ -76,7 +78,8 @@ class _Verb:
 
 @cache
 def _public(name: str) -> Any:
-    found = getattr(import_module(_PUBLIC[name]), name)
+    with held_still():
+        found = getattr(import_module(_PUBLIC[name]), name)
     if name in _SOLVES:
         found = import_module("coilwright.threads").on_one_thread(found)
     return _Verb(found, f"{__name__}.{name}") if name in ("field", "heat", "pack", "seek", "tank", "window") else found

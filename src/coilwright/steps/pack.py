@@ -11,6 +11,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from coilwright.collector import held_still
 from coilwright.errors import BadInput, CoilwrightError, workers_kept
 from coilwright.field.look import CheckResult
 from coilwright.field.report import FieldReport
@@ -72,6 +73,7 @@ class _Gathered:
     missing: dict[str, str] = field(default_factory=dict)
 
 
+@held_still()
 def pack(
     job: Job,
     folder: Path | str,

@@ -1,0 +1,44 @@
+"""The collector of garbage is held still, and let go again whatever happens."""
+
+from __future__ import annotations
+
+import gc
+
+import pytest
+
+from coilwright.collector import held_still
+
+
+def test_held_still_and_let_go() -> None:
+    assert gc.isenabled()
+    with held_still():
+        assert not gc.isenabled()
+        with held_still():
+            pass
+        assert not gc.isenabled()  # the inner one leaves it as it was
+    assert gc.isenabled()
+
+
+def test_let_go_after_an_error() -> None:
+    with pytest.raises(ValueError, match="no field"), held_still():
+        raise ValueError("no field")
+    assert gc.isenabled()
+
+
+def test_every_call_holds_anew() -> None:
+    @held_still()
+    def seen() -> bool:
+        return gc.isenabled()
+
+    assert [seen(), seen()] == [False, False]
+    assert gc.isenabled()
+
+
+def test_a_caller_without_one_stays_without() -> None:
+    gc.disable()
+    try:
+        with held_still():
+            pass
+        assert not gc.isenabled()
+    finally:
+        gc.enable()
