@@ -45,13 +45,18 @@ class ValidRange:
 
 @dataclass(frozen=True)
 class Uncertain:
-    """A value with its standard uncertainty (one sigma), same unit."""
+    """A value with its standard uncertainty (one sigma), same unit. Shown with two digits of the uncertainty and the value
+    down to the same place (JCGM 100:2008, 7.2.6)."""
 
     value: float
     sigma: float
 
     def __str__(self) -> str:
-        return f"{self.value:.6g} ± {self.sigma:.2g}"
+        digits = 6
+        if 0.0 < self.sigma < math.inf and math.isfinite(self.value) and self.value != 0.0:
+            places = math.floor(math.log10(abs(self.value))) - math.floor(math.log10(self.sigma))
+            digits = min(max(places + 2, 1), 12)
+        return f"{self.value:.{digits}g} ± {self.sigma:.2g}"
 
 
 @dataclass(frozen=True)
