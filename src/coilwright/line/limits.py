@@ -177,7 +177,8 @@ def missing(job: Job, stations: int) -> tuple[str, ...]:
     for what in ("setback", "start", "pick-up", "gauge-step"):
         lacking = [k for k in range(1, stations + 1) if (what, k) not in have]
         if lacking:
-            out.append(f"{READINGS[what].asked} (stations {', '.join(map(str, lacking))})")
+            which = "station" if len(lacking) == 1 else "stations"
+            out.append(f"{READINGS[what].asked} ({which} {', '.join(map(str, lacking))})")
     if record.moved is None and stations > 1:
         out.append("the signature: move one coil 1 mm back on purpose, read everything again, set it right again")
     return tuple(out)
