@@ -12,10 +12,9 @@ conduct at all (ferrite) needs no artificial conductivity.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import count
 
 import numpy as np
 import scipy.linalg as sl
@@ -134,8 +133,9 @@ class Reduced:
         return half if even else self.live.whole
 
     @cached_property
-    def _solves(self) -> Iterator[int]:
-        return count(1)
+    def _solves(self) -> list[int]:
+        """How many so far, to be counted up in place."""
+        return [0]
 
     @cached_property
     def _mirrored(self) -> dict[bool, bool]:
@@ -153,7 +153,8 @@ class Reduced:
             return self.state(np.zeros(0, dtype=complex), sigma, reluctivity, drive)
         if space is None:
             space = live.whole
-            if next(self._solves) >= _THIRD:  # the mirror costs about a solve to find
+            self._solves[0] += 1
+            if self._solves[0] >= _THIRD:  # the mirror costs about a solve to find
                 logs = np.log(np.maximum(sigma, _NOTHING)), np.log(reluctivity)
                 space = self.space(drive, *((x, _SAME_LAW) for x in logs))
         factor = space.pattern.factor(self.material_data(sigma, reluctivity, space))
