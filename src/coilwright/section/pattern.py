@@ -81,11 +81,7 @@ def pattern_of(size: int, row: IntArray, column: IntArray) -> Pattern:
     trial = sp.csc_matrix((np.ones(len(row)), (row, column)), (size, size))
     trial.setdiag(1e3 * size)
     factor = spl.splu(trial.tocsc(), permc_spec="MMD_AT_PLUS_A", options=_NATURAL, diag_pivot_thresh=0.0)
-    return ordered_pattern(size, row, column, factor.perm_c.astype(np.int64))
-
-
-def ordered_pattern(size: int, row: IntArray, column: IntArray, order: IntArray) -> Pattern:
-    """The same with a given ordering."""
+    order = factor.perm_c.astype(np.int64)
     key = order[column] * size + order[row]
     unique, slot = np.unique(key, return_inverse=True)
     indptr = np.searchsorted(unique, np.arange(size + 1) * size)
