@@ -25,19 +25,18 @@ class Spare(Generic[_Found]):
         with suppress(RuntimeError):  # the pool is closed or broken: whoever still asks does it
             self._begun = self._pool.submit(self._work, *self._args)
 
-    def claim(self) -> None:
+    def claim(self) -> Future[_Found]:
         """The caller is free: does the work where nobody has begun it."""
         self._claimed = True
         if self._begun is None:
-            self._begun = Future()
-            self._begun.set_result(self._work(*self._args))
+            own: Future[_Found] = Future()
+            own.set_result(self._work(*self._args))
+            self._begun = own
+        return self._begun
 
     def done(self) -> bool:
         return self._begun is not None and self._begun.done()
 
     def result(self) -> _Found:
         """What came of it, waited for; raises what the work raised."""
-        self.claim()
-        if self._begun is None:
-            raise RuntimeError("claimed work was not begun")
-        return self._begun.result()
+        return self.claim().result()
