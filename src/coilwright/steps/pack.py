@@ -195,15 +195,18 @@ def _warmed(job: Job) -> tuple[Job, Rough | None]:
 
 
 def _cold(job: Job) -> tuple[FieldReport, _Made]:
+    """The cold field and its picture."""
     cold = field_of(job)
     return cold, {name: svg_of(draw) for name, draw in cold_pictures(cold).items()}
 
 
 def _section(looked: CheckResult) -> _Made:
+    """The picture of the section."""
     return {name: svg_of(draw) for name, draw in look_pictures(looked).items()}
 
 
 def _beside(job: Job, limits: bool) -> _Beside:
+    """The rough shot behind the error, where no source has asked for one, and what stands behind the limits of readings."""
     rough = None
     if not has_source(job):
         shot = rough_shot(scene(job))
