@@ -28,7 +28,7 @@ from coilwright.section.quad9 import Array
 # A cold start solves once with the reluctivity the law has at this flux density (T peak): iron well into its knee.
 _FIRST_GUESS = 1.5
 _SMALLEST_STEP = 1.0 / 64.0
-# A factor of an earlier matrix serves on while it promises to be at the goal within so many steps (5 to 20 cost the same, own
+# A factor of an earlier matrix serves on while it promises to be at the goal within so many steps (8 to 20 cost the same, own
 # runs). A first step that leads to one longer than this share of it shows that the factor no longer fits.
 _MOST_TO_GO, _ASTRAY, _MOST_CHORDS = 12.0, 0.9, 25
 _DEPTH = 12  # steps remembered
