@@ -2,7 +2,7 @@
 
 import pytest
 
-from coilwright.units import _EVERYDAY, KINDS, UnitFault, _registry, parse, show
+from coilwright.units import _EVERYDAY, KINDS, UnitFault, _asked, factor, parse, show
 
 
 @pytest.mark.parametrize(
@@ -59,7 +59,12 @@ def test_show():
     assert show(1.5 * 0.0254, "mm", 6) == "38.1 mm"
 
 
-@pytest.mark.parametrize(("unit", "si_unit"), sorted(_EVERYDAY))
-def test_everyday_factors_are_those_of_the_unit_library(unit, si_unit):
-    quantity = _registry().Quantity(1.0, unit.replace("ohm m", "ohm*m"))
-    assert _EVERYDAY[unit, si_unit] == pytest.approx(float(quantity.to(si_unit).magnitude), rel=1e-14)
+@pytest.mark.parametrize("unit", sorted({unit for unit, _ in _EVERYDAY}))
+def test_everyday_factors_and_refusals_are_those_of_the_unit_library(unit):
+    quantity = _asked(unit)
+    for si_unit in sorted({si for si, _ in KINDS.values()}):
+        if quantity.is_compatible_with(si_unit):
+            assert factor(unit, si_unit) == pytest.approx(float(quantity.to(si_unit).magnitude), rel=1e-14)
+        else:
+            with pytest.raises(UnitFault, match="wanted kind"):
+                factor(unit, si_unit)

@@ -51,7 +51,8 @@ KINDS: Final[dict[str, tuple[str, str]]] = {
     "capacitance_per_length": ("F/m", "0.3 nF/m"),
 }
 
-# Everyday units, so that reading a plain job file does not wait for pint; a test holds each factor against pint's.
+# Everyday units, so that reading a usual job file does not wait for pint. A unit stands here with everything it can measure: what
+# is not said of it is not so. A test holds every factor, and every refusal, against pint's.
 _EVERYDAY: Final[dict[tuple[str, str], float]] = {
     ("m", "m"): 1.0,
     ("cm", "m"): 1e-2,
@@ -63,6 +64,13 @@ _EVERYDAY: Final[dict[tuple[str, str], float]] = {
     ("Hz", "Hz"): 1.0,
     ("kHz", "Hz"): 1e3,
     ("MHz", "Hz"): 1e6,
+    ("Hz", "1/s"): 1.0,
+    ("kHz", "1/s"): 1e3,
+    ("MHz", "1/s"): 1e6,
+    ("1/s", "1/s"): 1.0,
+    ("1/s", "Hz"): 1.0,
+    ("K", "K"): 1.0,
+    ("delta_degC", "K"): 1.0,
     ("A", "A"): 1.0,
     ("V", "V"): 1.0,
     ("W", "W"): 1.0,
@@ -82,13 +90,20 @@ _EVERYDAY: Final[dict[tuple[str, str], float]] = {
     ("uohm m", "ohm*m"): 1e-6,
     ("ohm", "ohm"): 1.0,
     ("mohm", "ohm"): 1e-3,
+    ("kohm", "ohm"): 1e3,
+    ("nH", "H"): 1e-9,
     ("uH", "H"): 1e-6,
+    ("mH", "H"): 1e-3,
     ("nF", "F"): 1e-9,
     ("uF", "F"): 1e-6,
-    ("1/s", "1/s"): 1.0,
     ("kJ/mol", "J/mol"): 1e3,
     ("T", "T"): 1.0,
+    ("deg", "rad"): math.pi / 180.0,
+    ("L/min", "m^3/s"): 1e-3 / 60.0,
+    ("kvar", "W"): 1e3,
+    ("ppm/K", "1/K"): 1e-6,
 }
+_MEASURING = {unit for unit, _ in _EVERYDAY}
 
 _NUMBER = re.compile(r"^([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)$", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"^[+-]?\d+,\d+")
@@ -96,6 +111,7 @@ _SPACED_THOUSANDS = re.compile(r"^[+-]?\d{1,3}( \d{3})+(\.\d+)?\s*[^\d\s]")
 _CELSIUS = {"degC", "°C", "celsius", "degc"}
 _FAHRENHEIT = {"degF", "°F", "fahrenheit"}
 _LONGEST = 80
+_UNWANTED = '"{}" is not a unit of the wanted kind'
 
 
 class UnitFault(ValueError):
@@ -117,17 +133,23 @@ def factor(unit: str, si_unit: str) -> float:
     everyday = _EVERYDAY.get((unit, si_unit))
     if everyday is not None:
         return everyday
-    registry = _registry()
+    if unit in _MEASURING:
+        raise UnitFault(_UNWANTED.format(unit))
+    try:
+        return float(_asked(unit).to(si_unit).magnitude)
+    except Exception as error:  # pint raises half a dozen unrelated types for an unreadable unit
+        raise UnitFault(_UNWANTED.format(unit[:_LONGEST])) from error
+
+
+def _asked(unit: str) -> Any:
+    """One `unit` as a quantity of pint's."""
     text = unit.strip()
     for written, read in (("²", "^2"), ("³", "^3"), ("Ω", "ohm"), ("·", " "), ("ppm", "ppm_")):
         text = text.replace(written, read)
     text = re.sub(r"\bvar\b", "volt*ampere", text)
     text = re.sub(r"\bkvar\b", "kilovolt*ampere", text)
     text = re.sub(r"(?<=[A-Za-z0-9)])\s+(?=[A-Za-z(])", "*", text)
-    try:
-        return float(registry.Quantity(1.0, text).to(si_unit).magnitude)
-    except Exception as error:  # pint raises half a dozen unrelated types for an unreadable unit
-        raise UnitFault(f'"{unit[:_LONGEST]}" is not a unit of the wanted kind') from error
+    return _registry().Quantity(1.0, text)
 
 
 def parse(text: object, kind: str) -> float:
