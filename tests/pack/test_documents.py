@@ -15,11 +15,10 @@ from pypdf import PdfReader
 
 import coilwright as cw
 from coilwright.pack.build import FORM, write_pack
-from coilwright.pack.card_pictures import position_picture
 from coilwright.pack.card_words import LANGUAGES, Words
 from coilwright.pack.documents import FAILS, TITLES, pages
 from coilwright.pack.documents_card import READ_BY_OPERATOR
-from coilwright.pack.pack_pictures import drawn, pack_pictures
+from coilwright.pack.pack_pictures import drawn
 from coilwright.pack.traced import Ledger, Traced, called, pick
 from coilwright.pack.typeset import typeset
 from coilwright.steps.pack import PackWishes, contents, digest
@@ -62,17 +61,10 @@ def data(pack, found):
     return pages(found, pack.drawings, pack.tables, FORM).data
 
 
-@pytest.fixture
-def drawn_once(found, monkeypatch, tmp_path, cache=[]):  # noqa: B006
-    """Pictures are drawn once for tests about words; only the one with a figure in the language is drawn anew."""
-    if not cache:
-        cache.append(drawn(found, pack_pictures(found)))
-
-    def pictures(contents, names):
-        position_picture(contents, tmp_path / "position.svg")
-        return {**cache[0], "position": (tmp_path / "position.svg").read_text(encoding="utf-8")}
-
-    monkeypatch.setattr("coilwright.pack.documents.drawn", pictures)
+@pytest.fixture(scope="module")
+def pictures(found):
+    """Drawn once for tests about words: a test whose words stand in a picture draws that one anew."""
+    return drawn(found)
 
 
 @pytest.fixture(scope="module")
@@ -312,19 +304,20 @@ through = { body = "ring", current = "20 A" }
     assert not (tmp_path / FORM).exists()
 
 
-def test_letters_no_font_holds_do_not_stop_the_pack(found, drawn_once, tmp_path):
+def test_letters_no_font_holds_do_not_stop_the_pack(found, pictures, tmp_path):
     title = replace(found.title, title="日本 ring Łódź Ω")
     made = pages(replace(found, title=title), (), (), FORM)
-    pdf = typeset(made.data, made.pictures, tmp_path / "x.pdf")
+    pdf = typeset(made.data, made.with_drawn(pictures), tmp_path / "x.pdf")
     assert "?? ring Łódź Ω" in PdfReader(pdf).pages[0].extract_text()
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_the_card_is_one_side_in_every_language(found, drawn_once, tmp_path, language):
+def test_the_card_is_one_side_in_every_language(found, pictures, tmp_path, language):
     paper = found.documents.model_copy(update={"language": language})
-    made = pages(replace(found, documents=paper), (), (), FORM)
+    said = replace(found, documents=paper)
+    made, position = pages(said, (), (), FORM), drawn(said, ["position"])
     only = {**made.data, "chapters": [c for c in made.data["chapters"] if "card" in c]}
-    reader = PdfReader(typeset(only, made.pictures, tmp_path / "card.pdf"))
+    reader = PdfReader(typeset(only, made.with_drawn(pictures | position), tmp_path / "card.pdf"))
     assert len(reader.pages) == 2  # the first page and the card
     text = bare(reader.pages[1].extract_text())
     words = Words(language)

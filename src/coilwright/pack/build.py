@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from importlib import import_module
-from multiprocessing import get_all_start_methods, get_context
 from pathlib import Path
 from typing import Any
 
-from coilwright.errors import workers_kept
+from coilwright.beside import begun
 from coilwright.line.form import form_csv
 from coilwright.pack.contents import PackContents
 from coilwright.pack.documents import pages
 from coilwright.pack.drawing import Drawing
-from coilwright.pack.pack_pictures import drawn, pack_pictures
+from coilwright.pack.pack_pictures import Early, drawn, pack_pictures
 from coilwright.pack.tables import Table
 from coilwright.pack.traced import Entry
 from coilwright.pack.typeset import typeset
@@ -59,13 +55,18 @@ class PackResult:
         return "\n".join([*lines, *(f"  not in it: {k}: {v}" for k, v in self.contents.missing.items())])
 
 
-def write_pack(contents: PackContents, folder: Path, workers: int = 1) -> PackResult:
-    """Write everything into `folder`, which must exist; with two `workers` some pictures and the DXF files are made beside
-    the rest. The same contents give the same bytes."""
+def write_pack(contents: PackContents, folder: Path, workers: int = 1, early: Early | None = None) -> PackResult:
+    """Write everything into `folder`, which must exist. With two `workers` pictures and the DXF files are made beside the rest,
+    but for the pictures that are being drawn `early`. The same contents give the same bytes."""
     drawings, listed = _workshop(contents)
-    with _pictures_and_dxf(contents, drawings, folder, workers) as pictures:
-        made = pages(contents, drawings, listed, FORM, pictures)
-        pdf = typeset(made.data, made.pictures, folder / "pack.pdf")
+    early = early or Early()
+    left = [name for name in pack_pictures(contents) if name not in early.names]
+    with begun(lambda: drawn(contents, left), workers) as late:
+        made = pages(contents, drawings, listed, FORM)
+        pictures = made.with_drawn({**early.wait(), **late()})
+    with begun(lambda: _write_dxf(drawings, folder), workers) as dxf:
+        pdf = typeset(made.data, pictures, folder / "pack.pdf")
+        dxf()
     written = []
     for drawing in drawings:
         svg = folder / f"{drawing.name}.svg"
@@ -81,34 +82,6 @@ def write_pack(contents: PackContents, folder: Path, workers: int = 1) -> PackRe
         written.append(form)
     entries = (*made.ledger.entries, *made.card_ledger.entries)
     return PackResult(contents, pdf, tuple(written), entries, drawings, listed)
-
-
-_HELD: list[PackContents] = []  # what a second process was forked with: no results are sent to it
-
-
-@contextmanager
-def _pictures_and_dxf(
-    contents: PackContents, drawings: Sequence[Drawing], folder: Path, workers: int
-) -> Iterator[dict[str, str]]:
-    """All pictures as SVG text, drawn by two where there are two; the DXF files are there when it ends."""
-    names = list(pack_pictures(contents))
-    if workers < 2 or "fork" not in get_all_start_methods():
-        _write_dxf(drawings, folder)
-        yield drawn(contents, names)
-        return
-    import_module("matplotlib.figure")  # once for both processes
-    left = [n for n in names if n not in contents.drawn]
-    half = -(-len(left) // 2)
-    with workers_kept(), ProcessPoolExecutor(1, get_context("fork"), _HELD.append, (contents,)) as pool:
-        there = pool.submit(_drawn_beside, left[half:])
-        files = pool.submit(_write_dxf, drawings, folder)
-        here = drawn(contents, [*contents.drawn, *left[:half]])
-        yield here | there.result()
-        files.result()
-
-
-def _drawn_beside(names: Sequence[str]) -> dict[str, str]:
-    return drawn(_HELD[0], names)
 
 
 def _write_dxf(drawings: Sequence[Drawing], folder: Path) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -99,8 +98,6 @@ class PackContents:
     cycle: Cycle
     test: AcceptanceTest
     missing: Mapping[str, str]
-    drawn: Mapping[str, str] = dataclasses.field(default_factory=dict, repr=False)
-    """Pictures drawn already while results were waited for: SVG text by name."""
 
     @property
     def passed(self) -> bool:

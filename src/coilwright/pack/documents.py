@@ -15,7 +15,7 @@ from coilwright.pack.documents_machine import cautions, hand_over, upkeep
 from coilwright.pack.documents_offer import offer
 from coilwright.pack.documents_workshop import drawing_pages, table_pages
 from coilwright.pack.drawing import Drawing
-from coilwright.pack.pack_pictures import drawn, identity_picture, pack_pictures
+from coilwright.pack.pack_pictures import identity_picture, pack_pictures
 from coilwright.pack.tables import Table
 from coilwright.pack.traced import Ledger, Traced, value_of
 from coilwright.pack.typeset import UNDATED
@@ -39,12 +39,21 @@ _DECIDES: Final = (
 
 @dataclass(frozen=True)
 class Pages:
-    """`data` for the template, `pictures` by file name, `ledger` of every figure, `card` alone for a sheet of its own."""
+    """`data` for the template, its own `pictures` by file name, `ledger` of every figure, `card` alone for a sheet of its own."""
 
     data: dict[str, Any]
     pictures: dict[str, str]
     ledger: Ledger
     card_ledger: Ledger
+
+    def with_drawn(self, pictures: Mapping[str, str]) -> dict[str, str]:
+        """All pictures by file name, with those of the pack: SVG text by name."""
+        return {**self.pictures, **{file_of(name): svg for name, svg in pictures.items()}}
+
+
+def file_of(picture: str) -> str:
+    """File name under which the pages show a picture of the pack."""
+    return f"{picture}.svg"
 
 
 def pages(
@@ -52,16 +61,12 @@ def pages(
     drawings: Sequence[Drawing],
     tables: Sequence[Table],
     form: str,
-    made: Mapping[str, str] | None = None,
 ) -> Pages:
-    """All documents of a pack; `made` are its pictures as SVG text by name, drawn here when left out."""
+    """All documents of a pack. They show its `pack_pictures` by name, which may be drawn later: see `Pages.with_drawn`."""
     c, ledger, words = Traced(contents), Ledger(), Words(contents.documents.language)
     own = Ledger(words.decimal_mark)
-    if made is None:
-        made = drawn(contents, pack_pictures(contents))
-    files = {name: f"{name}.svg" for name in made}
-    pictures = {files[name]: svg for name, svg in made.items()}
-    pictures["identity.svg"] = identity_picture(contents.title.identity)
+    files = {name: file_of(name) for name in pack_pictures(contents)}
+    pictures = {"identity.svg": identity_picture(contents.title.identity)}
     for n, drawing in enumerate(drawings, 1):
         pictures[f"drawing-{n}.svg"] = drawing.svg()
     bodies = (

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -21,6 +22,14 @@ from coilwright.pack.tank_diagram import tank_diagram
 from coilwright.pack.window_pictures import ladder_picture
 
 Draw = Callable[[Path], Any]
+
+
+@dataclass(frozen=True, eq=False)
+class Early:
+    """Pictures that are being drawn already: their names, and what waits for their SVG text by name."""
+
+    names: tuple[str, ...] = ()
+    wait: Callable[[], Mapping[str, str]] = dict
 
 
 def look_pictures(looked: CheckResult) -> dict[str, Draw]:
@@ -58,10 +67,10 @@ def pack_pictures(contents: PackContents) -> dict[str, Draw]:
     return wanted
 
 
-def drawn(contents: PackContents, names: Collection[str]) -> dict[str, str]:
-    """name -> SVG text of these pictures."""
+def drawn(contents: PackContents, names: Collection[str] | None = None) -> dict[str, str]:
+    """name -> SVG text of these pictures, of all when none are named."""
     wanted = pack_pictures(contents)
-    return {name: contents.drawn.get(name) or svg_of(wanted[name]) for name in names}
+    return {name: svg_of(wanted[name]) for name in (wanted if names is None else names)}
 
 
 def svg_of(draw: Draw) -> str:

@@ -34,6 +34,11 @@ class Spare(Generic[_Found]):
             self._begun = own
         return self._begun
 
+    def withdraw(self) -> bool:
+        """The work is to be done elsewhere: whether nobody had begun it."""
+        self._claimed = True
+        return self._begun is None
+
     def done(self) -> bool:
         return self._begun is not None and self._begun.done()
 

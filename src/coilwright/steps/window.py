@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from coilwright.beside import begun
 from coilwright.heating.hazards import drawn_facts
 from coilwright.job import Job
 from coilwright.safety.cautions import Caution, cautions
@@ -15,7 +16,6 @@ from coilwright.window.askew import side_heat
 from coilwright.window.effort import Effort
 from coilwright.window.limits import joint_share, tolerances
 from coilwright.window.observe import Observer, Sight
-from coilwright.window.pool import begun
 from coilwright.window.result import WindowResult, findings_of, sampling_of
 from coilwright.window.study import ON_TIME, Study
 from coilwright.window.yields import (

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import multiprocessing
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from coilwright.errors import BadInput, workers_kept
@@ -58,18 +57,6 @@ def each(work: Callable[[_Task], _Found], tasks: Sequence[_Task], workers: int) 
     context = multiprocessing.get_context("fork")
     with workers_kept(), ProcessPoolExecutor(workers, context, initializer=_take, initargs=(work,)) as pool:
         return list(pool.map(_asked, tasks))
-
-
-@contextmanager
-def begun(work: Callable[[], _Found], workers: int) -> Iterator[Callable[[], _Found]]:
-    """`work` on a process of its own, forked with all it knows, while the caller goes on; yields what waits for its outcome.
-    With one worker it is done when its outcome is asked for."""
-    if workers <= 1 or "fork" not in multiprocessing.get_all_start_methods():
-        yield work
-        return
-    context = multiprocessing.get_context("fork")
-    with workers_kept(), ProcessPoolExecutor(1, context, initializer=_take, initargs=(lambda _: work(),)) as pool:
-        yield pool.submit(_asked, None).result
 
 
 def _take(work: Callable[[Any], Any]) -> None:

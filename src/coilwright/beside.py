@@ -1,0 +1,75 @@
+"""Work on a process of its own, forked with all its maker knows, while the maker goes on.
+
+No thread waits for it: a process is safely forked again only while it has no threads.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from multiprocessing.connection import Connection
+from typing import Any, TypeVar
+
+from coilwright.errors import workers_kept
+
+_Found = TypeVar("_Found")
+
+
+@contextmanager
+def begun(work: Callable[[], _Found], workers: int = 2) -> Iterator[Callable[[], _Found]]:
+    """Begin `work` and yield what waits for its outcome and returns it, or raises what it raised. With one worker, or where
+    processes cannot be forked, it is done when its outcome is asked for. What nobody asked for by the end is given up.
+
+    Raises CoilwrightError, from within, when the process was ended from outside.
+    """
+    if workers <= 1 or "fork" not in multiprocessing.get_all_start_methods():
+        yield work
+        return
+    context = multiprocessing.get_context("fork")
+    here, there = context.Pipe(duplex=False)
+    process = context.Process(target=_send, args=(work, there))
+    process.start()
+    there.close()  # so that its end is noticed here
+    outcomes: list[tuple[bool, Any]] = []
+
+    def outcome() -> _Found:
+        if not outcomes:
+            with workers_kept():
+                outcomes.append(_received(here))
+        done, found = outcomes[0]
+        if not done:
+            raise found
+        kept: _Found = found
+        return kept
+
+    try:
+        yield outcome
+    finally:
+        here.close()
+        process.terminate()
+        process.join()
+
+
+def _received(here: Connection) -> tuple[bool, Any]:
+    from concurrent.futures.process import BrokenProcessPool
+
+    try:
+        done, found = here.recv()
+    except EOFError:
+        raise BrokenProcessPool("the process ended without a word") from None
+    return done, found
+
+
+def _send(work: Callable[[], Any], there: Connection) -> None:
+    """What came of the work, or its fault."""
+    try:
+        said = True, work()
+    except Exception as fault:  # whoever asks is to meet it
+        said = False, fault
+    try:
+        there.send(said)
+    except BrokenPipeError:  # nobody waits any more
+        return
+    except Exception as fault:  # what came of it cannot be sent
+        there.send((False, fault))
