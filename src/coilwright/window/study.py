@@ -14,7 +14,7 @@ from coilwright.section.quad9 import Array, IntArray
 from coilwright.window.askew import Askew, AskewTable, sides_of
 from coilwright.window.collisions import check_draws, clear_of_part
 from coilwright.window.effort import Effort
-from coilwright.window.levels import Levels, source_table
+from coilwright.window.levels import Levels, lean_of, source_table
 from coilwright.window.margins import LONG_STEPS, STEPS, Limit, Outcome, Runner
 from coilwright.window.pool import run_all
 from coilwright.window.quantities import VariedQuantity, quantities
@@ -74,6 +74,7 @@ class Study:
     outcomes: list[Outcome] = field(default_factory=list)
     surrogates: tuple[Surrogate, ...] = ()
     errors: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    lean: Array = field(default_factory=lambda: np.zeros(0))
     _last: tuple[Draws, Askew] | None = field(default=None, repr=False)
 
     @staticmethod
@@ -203,8 +204,19 @@ class Study:
         return np.asarray(points[np.concatenate([some, near])], dtype=np.float64)
 
     def inputs(self, k: int, x: Array) -> Array:
-        """What limit k depends on at places x (n, d) of the box: a time does not depend on when the heat goes off later, a
-        temperature at a deadline depends on the deadline."""
+        """What limit k depends on at places x (n, d) of the box."""
+        return self._telling(k, self._leant(x))
+
+    def _leant(self, x: Array) -> Array:
+        """The ln of the level raised by what else makes a part draw more."""
+        if not self.lean.any():
+            return x
+        out = x.copy()
+        out[:, 0] += (x - self.box.mean(axis=1)) @ self.lean
+        return out
+
+    def _telling(self, k: int, x: Array) -> Array:
+        """A time does not depend on when the heat goes off later, a temperature at a deadline depends on the deadline."""
         if not self.timed_on:
             return x
         limit = self.limits[k]
@@ -219,13 +231,18 @@ class Study:
 
     def box_of(self, k: int) -> Array:
         """The box in terms of `inputs`."""
-        return self.inputs(k, self.box.T).T
+        box = self.box.copy()
+        if self.lean.any():
+            reach = 0.5 * float(np.abs(self.lean) @ np.ptp(box, axis=1))
+            box[0] += -reach, reach
+        return self._telling(k, box.T).T
 
     def _fit(self) -> None:
         before = self.surrogates or (None,) * len(self.limits)
+        first = len(self.box) - len(self.in_job)
+        self.lean = lean_of(self.x, self.outcomes, self.box, first)
         self.surrogates = tuple(self.stand_in(k, self.x, self.outcomes, before[k]) for k in range(len(self.limits)))
-        pick = slice(len(self.box) - len(self.in_job), None)
-        self.levels = Levels.of(self.model, self.table, self.x[:, pick], self.outcomes, self.box[pick])
+        self.levels = Levels.of(self.model, self.table, self.x[:, first:], self.outcomes, self.box[first:])
 
     def stand_in(self, k: int, x: Array, outcomes: Sequence[Outcome], before: Surrogate | None = None) -> Surrogate:
         """Limit k fitted to runs at places x (n, d) of the box; `before`: an earlier fit to begin from."""
@@ -266,10 +283,10 @@ class Study:
 
     def _predict(self, x: Array, guards: bool = True, seen: Array | None = None) -> Array:
         """(n, limits) at places x of the box, the ln of the level raised by `seen` (n, limits)."""
-        out = np.full((len(x), len(self.limits)), np.nan)
+        out, x = np.full((len(x), len(self.limits)), np.nan), self._leant(x)
         for k, s in enumerate(self.surrogates):
             if guards or not self.limits[k].guard:
-                out[:, k] = s(self.inputs(k, x if seen is None else self.seen_at(x, seen, k)))
+                out[:, k] = s(self._telling(k, x if seen is None else self.seen_at(x, seen, k)))
         return out
 
     @staticmethod
