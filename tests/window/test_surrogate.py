@@ -4,13 +4,18 @@ import numpy as np
 import pytest
 
 from coilwright.errors import BadInput
-from coilwright.window.surrogate import design, fit, least_certain
+from coilwright.window.surrogate import filling, fit, least_certain
 
 BOX = np.array([[0.0, 2.0], [-1.0, 1.0], [5.0, 9.0]])
 
 
 def curved(x):
     return np.log(1.5 + x[:, 0]) + 0.3 * np.sin(2.0 * x[:, 1]) + 0.02 * (x[:, 2] - 7.0) ** 2 * x[:, 0]
+
+
+def design(n, box, seed):
+    """Places that fill a box."""
+    return box[:, 0] + filling(n, len(box), seed) * np.ptp(box, axis=1)
 
 
 def test_a_quadratic_is_exact():

@@ -64,6 +64,7 @@ def window(
         regions = tuple(two_quantities(study, a, b, map_size) for a, b in pairs)
         nominal = study.judge(study.nominal())
         stations = replace(study.model.solve(), start_times=tuple(float(t) for t in nominal.start[0]))
+        limits = tolerances(study, [n for n, share in variance.total.items() if share > _MATTERS])
         middle = found_middle()
     told(0.9)
     at = middle_station(study) + 1 if station is None else station
@@ -84,7 +85,7 @@ def window(
         found,
         blame(study, found),
         variance,
-        tolerances(study, [n for n, share in variance.total.items() if share > _MATTERS]),
+        limits,
         joint_share(study),
         regions,
         middle,

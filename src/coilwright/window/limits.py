@@ -5,6 +5,7 @@ Within the range of the study the stand-ins tell; beyond it, where a quantity ma
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 from typing import Any
@@ -23,6 +24,7 @@ _GRID = 161
 _FARTHER = (3.0, 2.0, 1.5)  # times the range of the study: where full shots look on, less where bodies would collide
 _LEVELS = (0.82, 1.2)
 _CLOSE = 2e-3  # a margin this small is the limit
+_LOOKS = 8  # full shots at most
 
 
 @dataclass(frozen=True)
@@ -82,35 +84,59 @@ def _with_end(t: Tolerance, end: int, value: float | None, why: str, searched: f
 
 
 def _beyond(study: Study, q: VariedQuantity, end: float) -> tuple[float | None, str, float]:
-    """(limit, why, end looked at) beyond one end of the range, which the stand-ins call good: a bracket by full shots, closed
-    by false position with the Illinois weight (M. Dowell, P. Jarratt, BIT 11 (1971) 168)."""
-    if end == q.nominal:  # one-sided: the other side never happens
+    """(limit, why, end looked at) beyond one end of the range, which the stand-ins call good. They tell where to look first,
+    full shots close in: by the secant until one has failed, then by false position with the Illinois weight (M. Dowell,
+    P. Jarratt, BIT 11 (1971) 168)."""
+    outside = None if end == q.nominal else _outermost(study, q, end)  # one-sided: the other side never happens
+    if outside is None:
         return None, "", end
-    inside, good = end, float(_margins(study, q, np.array([end])).min())
-    for times in _FARTHER:
-        outside = q.nominal + times * (end - q.nominal)
+    inside, good, bad = end, float(_margins(study, q, np.array([end])).min()), math.nan
+    at, last, then = _told(study, q, end, outside), inside, good
+    for _ in range(_LOOKS):
         try:
-            bad, why = _full(study, q, outside)
-            break
-        except BadInput:  # bodies would collide, or the file does not take the value
-            continue
-    else:
-        return None, "", end
-    if bad >= 0.0:
-        return None, "", outside
-    last, then = inside, good
-    for _ in range(6):
-        middle = inside + (outside - inside) * good / (good - bad)
-        here, limit = _full(study, q, middle)
+            here, why = _full(study, q, at)
+        except BadInput:  # its shapes stand clear, but it cannot be meshed
+            return None, "", float(inside)
+        if here >= 0.0 and at == outside:
+            return None, "", outside
+        step = -here * (at - last) / (here - then) if here != then else outside - at
+        last, then = at, here
         if abs(here) < _CLOSE:
-            middle -= here * (middle - last) / (here - then)
+            at += step
             break
-        last, then = middle, here
-        if here > 0.0:
-            inside, good, bad = middle, here, 0.5 * bad
+        if here < 0.0:
+            outside, bad, good = at, here, good if math.isnan(bad) else 0.5 * good
         else:
-            outside, bad, good, why = middle, here, 0.5 * good, limit
-    return float(middle), why, float(middle)
+            inside, good, bad = at, here, 0.5 * bad
+        if math.isnan(bad):
+            at = _between(at, at + step, outside)
+        else:
+            at = inside + (outside - inside) * good / (good - bad)
+    return float(at), why, float(at)
+
+
+def _outermost(study: Study, q: VariedQuantity, end: float) -> float | None:
+    """The farthest value beyond an end at which the job can be built: elsewhere bodies collide, or its file does not take it."""
+    for times in _FARTHER:
+        value = q.nominal + times * (end - q.nominal)
+        try:
+            study.runner.drawn({q.what: value})
+        except BadInput:
+            continue
+        return float(value)
+    return None
+
+
+def _told(study: Study, q: VariedQuantity, end: float, outside: float) -> float:
+    """Where the stand-ins, carried on beyond what they were made over, pass a limit first; the outermost value if nowhere."""
+    values = np.linspace(end, outside, _GRID)
+    found, _ = _first_crossing(study, values, _margins(study, q, values))
+    return outside if found is None else found
+
+
+def _between(at: float, wanted: float, outside: float) -> float:
+    """`wanted` where it lies from `at` on towards `outside`, else that."""
+    return wanted if min(at, outside) < wanted < max(at, outside) else outside
 
 
 def _full(study: Study, q: VariedQuantity, value: float) -> tuple[float, str]:
@@ -142,8 +168,8 @@ def _alone(study: Study, q: VariedQuantity, joint: float) -> Tolerance:
 def _margins(study: Study, q: VariedQuantity, values: Array) -> Array:
     """(n, limits that count) margins of the stand-ins at the middle station with one quantity at `values` (n,)."""
     station = middle_station(study)
-    judged = study.judge(at_station(study, {q.what: values}, len(values), station))
-    return np.asarray(judged.margins[:, station][:, study.counts])
+    judged = study.judge(at_station(study, {q.what: values}, len(values), station), station=station)
+    return np.asarray(judged.margins[:, 0][:, study.counts])
 
 
 def _first_crossing(study: Study, values: Array, margins: Array) -> tuple[float | None, str]:
@@ -172,7 +198,7 @@ def joint_share(study: Study) -> float:
     base = {q.what: np.full(rows, q.nominal) for q in study.varied}
     for k, q in enumerate(study.varied):
         base[q.what][2 * k], base[q.what][2 * k + 1] = ends[q.what]
-    margins = study.judge(at_station(study, base, rows, station)).margins[:, station]
+    margins = study.judge(at_station(study, base, rows, station), station=station).margins[:, 0]
     shares = np.linspace(0.0, 1.0, 101)
     least = 1.0
     for c in study.counts:
@@ -180,7 +206,7 @@ def joint_share(study: Study) -> float:
         for k, q in enumerate(study.varied):
             end = ends[q.what][0] if margins[2 * k, c] < margins[2 * k + 1, c] else ends[q.what][1]
             worst[q.what] = q.nominal + shares * (end - q.nominal)
-        m = study.judge(at_station(study, worst, len(shares), station)).margins[:, station, c]
+        m = study.judge(at_station(study, worst, len(shares), station), station=station).margins[:, 0, c]
         below = np.flatnonzero(m < 0.0)
         if len(below):
             k = int(below[0])

@@ -29,7 +29,7 @@ from coilwright.job import Job
 from coilwright.job.schema_fixture import Control
 from coilwright.section.overlap import check_geometry
 from coilwright.section.quad9 import Array
-from coilwright.section.scene import scene
+from coilwright.section.scene import Scene, scene
 from coilwright.section.sizes import Level
 from coilwright.window.circuit import strength
 from coilwright.window.quantities import VariedQuantity
@@ -160,8 +160,8 @@ class Runner:
         texts = {k: self.varied[k].text(v) if k in self.varied else f"{v!r} s" for k, v in values.items()}
         return self.job.with_values(texts) if texts else self.job
 
-    def model(self, values: Mapping[str, float]) -> ShotModel:
-        """Meshes of a draw. Raises BadInput naming the draw when it cannot be."""
+    def drawn(self, values: Mapping[str, float]) -> Scene:
+        """The job of a draw with its shapes. Raises BadInput naming the draw when it cannot be."""
         try:
             drawn = scene(self.job_with(values), checked=False)
             check_geometry(drawn.section)
@@ -171,6 +171,11 @@ class Runner:
                 Fault("varies", f"the draw with {told} cannot be built: {f}; narrow the width") for f in error.faults
             ]
             raise BadInput(faults) from None
+        return drawn
+
+    def model(self, values: Mapping[str, float]) -> ShotModel:
+        """Meshes of a draw. Raises BadInput naming the draw when it cannot be."""
+        drawn = self.drawn(values)
         return shot_model(drawn, self.frequency_of(drawn.job), self.level)
 
     def frequency_of(self, job: Job) -> float:

@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from coilwright.beside import begun
 from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
 from coilwright.section.quad9 import Array, IntArray
@@ -19,7 +20,7 @@ from coilwright.window.margins import LONG_STEPS, STEPS, Limit, Outcome, Runner
 from coilwright.window.pool import run_all
 from coilwright.window.quantities import VariedQuantity, quantities
 from coilwright.window.stations import FixtureModel
-from coilwright.window.surrogate import Surrogate, design, fit, least_certain, term_count
+from coilwright.window.surrogate import Surrogate, filling, fit, least_certain, term_count
 
 ON_TIME = "drive.on_time"
 _HEIGHT = "coil.centre"
@@ -44,6 +45,10 @@ class Draws:
     def only(self, pick: Array | IntArray) -> Draws:
         """Some of the shots, by place."""
         return Draws({k: v[pick] for k, v in self.values.items()}, len(pick))
+
+    def of(self, station: int) -> Draws:
+        """One of the stations (from 0)."""
+        return Draws({k: v[:, [station]] if v.shape[1] > 1 else v for k, v in self.values.items()}, self.shots)
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,12 +138,15 @@ class Study:
 
     def _build(self, report: Report) -> None:
         self.sides = sides_of(self.model.cells.at().part, self.model.cells.scene, self.limits, self.on_time)
-        self.askew = self._askew_table()
-        self.table = source_table(self.model)
+        d = 1 + self.timed_on + len(self.in_job)
+        n = self.effort.design(d)
+        with begun(self._askew_table, self.effort.workers) as askew:
+            places = filling(n, d, self.effort.seed)
+            self.table = source_table(self.model)
+            self.askew = askew()
         self.box = self.ranges()
-        n = self.effort.design(len(self.box))
         total = n + self.effort.fresh + (0 if self.effort.reshoot else self.effort.refine)
-        self.x = design(n, self.box, self.effort.seed)
+        self.x = self.box[:, 0] + places * np.ptp(self.box, axis=1)
         self.outcomes = self._run(self.x, lambda done: report(done / total))
         self._fit()
         fresh = self._fresh_points()
@@ -333,8 +341,10 @@ class Study:
         guards: bool = True,
         factor: Array | None = None,
         side: Array | None = None,
+        station: int | None = None,
     ) -> Judged:
-        """Margins of every station of every shot, the source at `setting` times its healthy value.
+        """Margins of every station of every shot, or of one `station` (from 0) among the others, the source at `setting` times
+        its healthy value.
 
         Without `guards` the margins of grave limits are left nan (faster). `factor` (stations,) multiplies the heating
         currents, `side` (stations, limits) the heat at the deciding side: what a fault does to them.
@@ -345,15 +355,19 @@ class Study:
             s = np.broadcast_to(np.asarray(setting, dtype=float), (draws.shots,))[rows]
             t = on_time if on_time is None or np.ndim(on_time) == 0 else np.asarray(on_time)[rows]
             some = draws if draws.shots <= _CHUNK else draws.only(rows)
-            parts.append(self._judge(some, s, t, guards, factor, side))
+            parts.append(self._judge(some, s, t, guards, factor, side, station))
         return Judged(*(np.concatenate([getattr(p, name) for p in parts]) for name in Judged.__dataclass_fields__))
 
     def _judge(
         self, draws: Draws, setting: Array, on_time: float | Array | None, guards: bool, factor: Array | None,
-        side: Array | None,
+        side: Array | None, station: int | None,
     ) -> Judged:  # fmt: skip
         crooked = self._crooked(draws)
         level = self._levels(draws, setting, crooked)
+        heat = None if crooked is None else crooked.heat.reshape(*level.shape, len(self.limits))
+        if station is not None:  # the others count for the current alone
+            draws, level = draws.of(station), level[:, [station]]
+            heat = None if heat is None else heat[:, [station]]
         deep = np.zeros_like(level)
         if factor is not None:  # what falls below the runs is judged from their end, and carried on from there
             level = np.maximum(level * factor, 1e-6)
@@ -362,8 +376,8 @@ class Study:
         points = self.points(draws, level, on_time)
         shape = points.shape[:2]
         seen = np.zeros((*shape, len(self.limits)))
-        if crooked is not None:
-            seen += 0.5 * np.log(crooked.heat.reshape(seen.shape))
+        if heat is not None:
+            seen += 0.5 * np.log(heat)
         if side is not None:
             seen += 0.5 * np.log(side)
         flat = points.reshape(-1, points.shape[-1])

@@ -25,14 +25,12 @@ _STARTS = ((0.5, -2.0), (0.3, -5.0), (-0.5, -4.0))
 _FLAT = 1e-7  # residuals of the quadratic below this need no process
 
 
-def design(n: int, ranges: Array, seed: int) -> Array:
-    """(n, d) scrambled Sobol points filling the box `ranges` (d, 2)."""
+def filling(n: int, d: int, seed: int) -> Array:
+    """(n, d) scrambled Sobol points that fill the unit box."""
     from scipy.stats import qmc  # a third of a second: on first use only
 
-    low, high = ranges[:, 0], ranges[:, 1]
     power = int(np.ceil(np.log2(max(n, 2))))
-    points = qmc.Sobol(len(ranges), rng=np.random.default_rng(seed)).random_base2(power)[:n]
-    return np.asarray(low + points * (high - low))
+    return np.asarray(qmc.Sobol(d, rng=np.random.default_rng(seed)).random_base2(power)[:n])
 
 
 def quadratic_terms(x: Array, degree: int = 2) -> Array:

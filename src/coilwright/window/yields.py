@@ -191,11 +191,11 @@ def variance_shares(study: Study, limit: int | None = None, samples: int = 2048)
 
     def margin(x: Array) -> Array:
         draws = at_station(study, {q.what: x[k] for k, q in enumerate(study.varied)}, x.shape[1], station)
-        return np.asarray(study.judge(draws).margins[:, station, which])
+        return np.asarray(study.judge(draws, station=station).margins[:, 0, which])
 
     names = [q.what for q in study.varied]
     some = study.draw(4000, study.effort.seed + 3)
-    spread = float(np.std(study.judge(some).margins[:, station, which]))
+    spread = float(np.std(study.judge(some, station=station).margins[:, 0, which]))
     if len(names) == 1:  # the estimate wants two quantities; one alone moves everything there is to move
         alone = total = {names[0]: float(spread > 0.0)}
     else:
@@ -269,8 +269,8 @@ def two_quantities(study: Study, across: str, up: str, n: int = 60) -> Map:
             time = v
         else:
             values[name] = v
-    judged = study.judge(at_station(study, values, n * n, station), setting, time)
-    margins = judged.margins[:, station]
+    judged = study.judge(at_station(study, values, n * n, station), setting, time, station=station)
+    margins = judged.margins[:, 0]
     much = np.array([x.too_much for x in study.limits])
     little = margins[:, ~much].min(axis=1, initial=np.inf)
     hot = margins[:, much].min(axis=1, initial=np.inf)
