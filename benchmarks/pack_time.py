@@ -1,4 +1,4 @@
-"""`python -m benchmarks.pack_time [EXAMPLE...]`: a build pack of every example in a fresh process, start and imports included.
+"""`python -m benchmarks.pack_time [EXAMPLE...]`: `coilwright pack` of every example in a fresh process, start and end included.
 
 The reference of each is the shot the pack is about, solved alone with its error estimate (`coilwright heat`). Told are clock,
 processor time of the first process and of those beside it, and how many such shots the pack costs. On a quiet machine with
@@ -19,18 +19,16 @@ from tempfile import TemporaryDirectory
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 _FRESH = {**os.environ, "COILWRIGHT_CACHE": "off"}  # nothing solved earlier is taken up
-_PACK = """
-import json, resource, sys
-import coilwright as cw
-written = cw.pack(cw.load(sys.argv[1]), sys.argv[2], date="2025-03-31")
-own, beside = (sum(resource.getrusage(w)[:2]) for w in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
-print(json.dumps({"own": own, "beside": beside, "passed": written.passed}))
-"""
-_SHOT = """
-import json, resource, sys
-import coilwright as cw
-result = cw.heat(cw.load(sys.argv[1]))
-print(json.dumps({"own": sum(resource.getrusage(resource.RUSAGE_SELF)[:2]), "beside": 0.0, "passed": result.passed}))
+_TOLD = """
+import atexit, json, resource, sys
+
+def tell():
+    own, beside = (sum(resource.getrusage(w)[:2]) for w in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    print(json.dumps({"own": own, "beside": beside}), file=sys.stderr)
+
+atexit.register(tell)  # the first to come is the last to go
+from coilwright.cli.main import main
+main(sys.argv[1:])
 """
 
 
@@ -44,20 +42,25 @@ class Run:
     passed: bool
 
 
-def run(script: str, *arguments: str) -> Run:
+def run(*command: str) -> Run:
+    """A command in a fresh process; 1 says that the job fails its own acceptance."""
     begin = time.perf_counter()
     done = subprocess.run(
-        [sys.executable, "-c", script, *arguments], check=True, capture_output=True, text=True, env=_FRESH
+        [sys.executable, "-c", _TOLD, *command, "--json"], check=False, capture_output=True, text=True, env=_FRESH
     )
-    told = json.loads(done.stdout.splitlines()[-1])
-    return Run(time.perf_counter() - begin, told["own"], told["beside"], told["passed"])
+    clock = time.perf_counter() - begin
+    if done.returncode not in (0, 1):
+        raise RuntimeError(done.stderr)
+    told = json.loads(done.stderr.splitlines()[-1])
+    return Run(clock, told["own"], told["beside"], done.returncode == 0)
 
 
 def measured(job: Path) -> tuple[Run, Run]:
     """The pack and the shot of a job file."""
     with TemporaryDirectory() as folder:
-        run(_PACK, str(job), f"{folder}/first")  # compiled code is kept from here on
-        pack, shot = run(_PACK, str(job), f"{folder}/second"), run(_SHOT, str(job))
+        packed = ["pack", str(job), "--date", "2025-03-31", "--out"]
+        run(*packed, f"{folder}/first")  # compiled code is kept from here on
+        pack, shot = run(*packed, f"{folder}/second"), run("heat", str(job))
         first, second = ({p.name: p.read_bytes() for p in Path(folder, name).iterdir()} for name in ("first", "second"))
     assert first == second and first["pack.pdf"].startswith(b"%PDF")
     assert pack.passed == shot.passed

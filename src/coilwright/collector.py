@@ -6,6 +6,7 @@ of the time of loading and a twentieth of that of a pack (own runs), and a forke
 
 from __future__ import annotations
 
+import atexit
 import gc
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -22,3 +23,9 @@ def held_still() -> Iterator[None]:
         yield
     finally:
         gc.enable()
+
+
+def none_at_the_end() -> None:
+    """No search when this process ends: its memory goes back to the system anyway. Looking three times through all that was
+    imported would keep whoever called waiting for half a second (own runs). For a program of its own, not for a guest."""
+    atexit.register(gc.freeze)

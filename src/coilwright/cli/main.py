@@ -11,6 +11,7 @@ import typer
 
 from coilwright.cli import line, records, trial
 from coilwright.cli.console import Exit, guarded
+from coilwright.collector import none_at_the_end
 
 JobFile = Annotated[Path, typer.Argument(help="the job file", metavar="JOB", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="print one JSON object on stdout and nothing else")]
@@ -280,6 +281,7 @@ def main(arguments: list[str] | None = None) -> None:
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):  # small matrices: threads cost more than they bring
         os.environ.setdefault(name, "1")
     _plain_output()
+    none_at_the_end()
     try:
         app(args=arguments, prog_name="coilwright")
     except Exit as leave:

@@ -84,6 +84,13 @@ def _trace(chords, owner, transmittances, rays, tiny):  # type: ignore[no-untype
     outside = np.zeros((kinds, count))
     weight = np.empty(kinds)
     share = np.empty(c)
+    places, ahead, along, around = np.empty(rays), np.empty(rays), np.empty(rays), np.empty(rays)
+    for n in range(rays):  # the same from every patch
+        places[n] = (0.5 + (n + 1) / _PLASTIC) % 1.0
+        v = (0.5 + (n + 1) / _PLASTIC**2) % 1.0
+        w = (n + 0.5) / rays
+        ahead[n] = np.sqrt(1.0 - w)
+        along[n], around[n] = np.sqrt(w) * np.cos(np.pi * v), np.sqrt(w) * np.sin(np.pi * v)
     for p in range(count):
         total = 0.0
         for k in range(c):
@@ -92,9 +99,7 @@ def _trace(chords, owner, transmittances, rays, tiny):  # type: ignore[no-untype
                 total += (chords[k, 0] + chords[k, 2]) * np.sqrt(dr * dr + dz * dz)
             share[k] = total
         for n in range(rays):
-            u = (0.5 + (n + 1) / _PLASTIC) % 1.0
-            v = (0.5 + (n + 1) / _PLASTIC**2) % 1.0
-            w = (n + 0.5) / rays
+            u, cosine, a, b = places[n], ahead[n], along[n], around[n]
             k = 0
             while share[k] <= u * total or owner[k] != p:
                 k += 1
@@ -106,8 +111,6 @@ def _trace(chords, owner, transmittances, rays, tiny):  # type: ignore[no-untype
             s = f if abs(dr) < 1e-12 * (r0 + r1) else (np.sqrt(r0 * r0 + f * (r1 * r1 - r0 * r0)) - r0) / dr
             length = np.sqrt(dr * dr + dz * dz)
             tr, tz = dr / length, dz / length
-            sine, cosine = np.sqrt(w), np.sqrt(1.0 - w)
-            a, b = sine * np.cos(np.pi * v), sine * np.sin(np.pi * v)
             weight[:] = 1.0 / rays
             _follow(
                 chords, owner, transmittances, r0 + s * dr, z0 + s * dz,
@@ -121,10 +124,15 @@ def _follow(chords, owner, transmittances, x, z, dx, dy, dz, between, outside, s
     """One ray from (x, 0, z) along the unit vector (dx, dy, dz), through walls until it stops or leaves. `weight` (k,) is what
     is left of it for each kind of wall; what has stopped has none."""
     start = tiny
+    steep = 1.0 / dz if dz != 0.0 else np.inf
     while weight.max() > _SPENT:
         best = 1e300
         hit = -1
         for k in range(len(chords)):
+            # between the heights of the piece's ends the ray is elsewhere: most pieces need no more than this
+            at, to = (chords[k, 1] - z) * steep, (chords[k, 3] - z) * steep
+            if (at >= best and to >= best) or (at <= start and to <= start):
+                continue
             t = _meets(chords[k, 0], chords[k, 1], chords[k, 2], chords[k, 3], x, z, dx, dy, dz, start, best)
             if t < best:
                 best = t

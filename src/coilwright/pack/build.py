@@ -58,10 +58,10 @@ class PackResult:
 def write_pack(contents: PackContents, folder: Path, workers: int = 1, early: Early | None = None) -> PackResult:
     """Write everything into `folder`, which must exist. With two `workers` pictures and the DXF files are made beside the rest,
     but for the pictures that are being drawn `early`. The same contents give the same bytes."""
-    drawings, listed = _workshop(contents)
     early = early or Early()
     left = [name for name in pack_pictures(contents) if name not in early.names]
     with begun(lambda: drawn(contents, left), workers) as late:
+        drawings, listed = _workshop(contents)
         made = pages(contents, drawings, listed, FORM)
         pictures = made.with_drawn({**early.wait(), **late()})
     with begun(lambda: _write_dxf(drawings, folder), workers) as dxf:

@@ -54,11 +54,12 @@ def window(
     effort = effort or Effort(workers=min(2, os.cpu_count() or 1))
     told = report or (lambda share: None)
     study = Study.of(job, effort, lambda share: told(0.7 * share))
-    found = forecast(study, shots)
-    told(0.75)
-    if effort.reshoot:
-        found = settled(study, found, effort.reshoot, lambda share: told(0.75 + 0.1 * share))
+    found = None
+    if effort.reshoot:  # the middle is then looked for with all that was learnt
+        found = settled(study, forecast(study, shots), effort.reshoot, lambda share: told(0.7 + 0.1 * share))
     with begun(lambda: centre(study), effort.workers) as found_middle:
+        found = found or forecast(study, shots)
+        told(0.8)
         variance = variance_shares(study)
         pairs = maps or _pairs(study, variance.total)
         regions = tuple(two_quantities(study, a, b, map_size) for a, b in pairs)

@@ -124,7 +124,12 @@ def limits_of(job: Job) -> tuple[Limit, ...]:
         asked = max(
             (c.limit for c in criteria_of(job) if c.body == body and c.kind in ("reaches", "holds")), default=0.0
         )
-        grave = [x for x in material.limits if x.kind in _GRAVE and x.temperature > asked]
+        # and what an acceptance keeps colder needs no guard
+        kept = min(
+            (c.limit for c in criteria_of(job) if c.body == body and c.kind == "stays_below" and c.at == "hottest"),
+            default=math.inf,
+        )
+        grave = [x for x in material.limits if x.kind in _GRAVE and asked < x.temperature < kept]
         if grave:
             first = min(grave, key=lambda x: x.temperature)
             name = f"{body}: {first.kind} limit {first.temperature - 273.15:.0f} degC"
