@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from coilwright.field.compiled import compiled
+from coilwright.field.compiled import compiled, compiled_loosely
 from coilwright.field.skin import ComplexArray
 from coilwright.section.quad9 import Array, IntArray
 
@@ -48,34 +48,41 @@ def flux_density(
     nodal: ComplexArray, quads: IntArray, curl: Array, d_z: Array, b_r: ComplexArray, b_z: ComplexArray, peak: Array
 ) -> None:
     """b_r, b_z (e, q) in T rms from nodal A, and `peak` (e, q): sqrt(2) |B|."""
+    count = peak.shape[1]
+    zr, zi, rr, ri = np.empty(count), np.empty(count), np.empty(count), np.empty(count)
     for e in range(quads.shape[0]):
-        for q in range(peak.shape[1]):
-            zr, zi, rr, ri = 0.0, 0.0, 0.0, 0.0
-            for i in range(9):
-                a = nodal[quads[e, i]]
-                zr += a.real * curl[e, i, q]
-                zi += a.imag * curl[e, i, q]
-                rr -= a.real * d_z[e, i, q]
-                ri -= a.imag * d_z[e, i, q]
-            b_z[e, q] = complex(zr, zi)
-            b_r[e, q] = complex(rr, ri)
-            peak[e, q] = math.sqrt(2.0 * (zr * zr + zi * zi + rr * rr + ri * ri))
+        zr[:], zi[:], rr[:], ri[:] = 0.0, 0.0, 0.0, 0.0
+        for i in range(9):  # Gauss points within: neighbours in memory, taken several at once
+            re, im = nodal[quads[e, i]].real, nodal[quads[e, i]].imag
+            for q in range(count):
+                zr[q] += re * curl[e, i, q]
+                zi[q] += im * curl[e, i, q]
+                rr[q] -= re * d_z[e, i, q]
+                ri[q] -= im * d_z[e, i, q]
+        for q in range(count):
+            b_z[e, q] = complex(zr[q], zi[q])
+            b_r[e, q] = complex(rr[q], ri[q])
+            peak[e, q] = math.sqrt(2.0 * (zr[q] * zr[q] + zi[q] * zi[q] + rr[q] * rr[q] + ri[q] * ri[q]))
 
 
-@compiled
+@compiled_loosely
 def stiffness_times(
     b_r: ComplexArray, b_z: ComplexArray, nu: Array, quads: IntArray, curl: Array, d_z: Array, ring: Array,
     out: ComplexArray,
 ) -> None:  # fmt: skip
     """out (n,) += int nu (curl N B_z - dz N B_r) r dr dz: the stiffness matrix times A without the matrix."""
+    count = ring.shape[1]
+    zr, zi, rr, ri = np.empty(count), np.empty(count), np.empty(count), np.empty(count)
     for e in range(quads.shape[0]):
+        for q in range(count):
+            w = nu[e, q] * ring[e, q]
+            zr[q], zi[q] = w * b_z[e, q].real, w * b_z[e, q].imag
+            rr[q], ri[q] = w * b_r[e, q].real, w * b_r[e, q].imag
         for i in range(9):
             re, im = 0.0, 0.0
-            for q in range(ring.shape[1]):
-                w = nu[e, q] * ring[e, q]
-                c, d = w * curl[e, i, q], w * d_z[e, i, q]
-                re += c * b_z[e, q].real - d * b_r[e, q].real
-                im += c * b_z[e, q].imag - d * b_r[e, q].imag
+            for q in range(count):
+                re += curl[e, i, q] * zr[q] - d_z[e, i, q] * rr[q]
+                im += curl[e, i, q] * zi[q] - d_z[e, i, q] * ri[q]
             out[quads[e, i]] += complex(re, im)
 
 
