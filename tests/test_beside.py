@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 import threading
 import time
 
@@ -45,6 +46,12 @@ def test_what_cannot_be_sent_is_a_fault_not_a_wait() -> None:
 def test_process_ended_from_outside_is_told_in_one_sentence() -> None:
     with begun(lambda: os.kill(os.getpid(), 9), 2) as found, pytest.raises(CoilwrightError, match="ended from outside"):
         found()
+
+
+def test_interrupted_process_leaves_the_word_to_its_maker(capfd: pytest.CaptureFixture[str]) -> None:
+    with begun(lambda: os.kill(os.getpid(), signal.SIGINT), 2) as found, pytest.raises(CoilwrightError):
+        found()
+    assert capfd.readouterr().err == ""
 
 
 def test_work_that_nobody_asks_for_is_given_up() -> None:

@@ -16,6 +16,11 @@ from coilwright.errors import workers_kept
 _Found = TypeVar("_Found")
 
 
+def with_processes(workers: int) -> bool:
+    """Whether so many workers mean processes of their own, forked."""
+    return workers > 1 and "fork" in multiprocessing.get_all_start_methods()
+
+
 @contextmanager
 def begun(work: Callable[[], _Found], workers: int = 2) -> Iterator[Callable[[], _Found]]:
     """Begin `work` and yield what waits for its outcome and returns it, or raises what it raised. With one worker, or where
@@ -23,12 +28,12 @@ def begun(work: Callable[[], _Found], workers: int = 2) -> Iterator[Callable[[],
 
     Raises CoilwrightError, from within, when the process was ended from outside.
     """
-    if workers <= 1 or "fork" not in multiprocessing.get_all_start_methods():
+    if not with_processes(workers):
         yield work
         return
     context = multiprocessing.get_context("fork")
     here, there = context.Pipe(duplex=False)
-    process = context.Process(target=_send, args=(work, there))
+    process = context.Process(target=_send, args=(work, here, there))
     process.start()
     there.close()  # so that its end is noticed here
     outcomes: list[tuple[bool, Any]] = []
@@ -61,10 +66,13 @@ def _received(here: Connection) -> tuple[bool, Any]:
     return done, found
 
 
-def _send(work: Callable[[], Any], there: Connection) -> None:
+def _send(work: Callable[[], Any], here: Connection, there: Connection) -> None:
     """What came of the work, or its fault."""
+    here.close()  # so that the end of whoever waits is noticed
     try:
         said = True, work()
+    except KeyboardInterrupt:  # the maker is told as well, and has the word
+        return
     except Exception as fault:  # whoever asks is to meet it
         said = False, fault
     try:

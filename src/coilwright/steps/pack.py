@@ -116,11 +116,12 @@ def _gathered(job: Job, wishes: PackWishes, report: Report | None) -> Iterator[t
     read_documents(job)
     baseline(job)  # what is faulty is told before anything is solved
     looked = check(job)
-    with solved(job, looked, wishes.limits, wishes.effort.workers, lambda x: told(0.5 * x)) as (found, early):
+    with solved(job, looked, wishes.limits, wishes.effort.workers, lambda x: told(0.5 * x)) as solution:
         told(0.5)
         missing: dict[str, str] = {}
         seen = _window(job, wishes, missing, lambda x: told(0.5 + 0.4 * x))
         told(0.9)
+        found, early = solution()
         yield _contents(job, looked, found, seen, priced, missing), early
 
 

@@ -1,15 +1,16 @@
-"""What a pack is about, solved by two: the shot by one, by the other what stands on coarser meshes and draws."""
+"""What a pack is about, solved by two: the shot by one, by the other what stands on coarser meshes."""
 
 from __future__ import annotations
 
 import multiprocessing
-from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from multiprocessing.synchronize import Lock
 
-from coilwright.beside import begun
-from coilwright.errors import CoilwrightError, workers_kept
+from coilwright.beside import begun, with_processes
+from coilwright.errors import CoilwrightError
 from coilwright.field.look import CheckResult
 from coilwright.field.report import FieldReport
 from coilwright.heating.electrical import TankReport, electrical_report
@@ -24,12 +25,10 @@ from coilwright.pack.pack_pictures import Draw, Early, cold_pictures, look_pictu
 from coilwright.section.scene import scene
 from coilwright.steps.field import field as field_of
 from coilwright.steps.heat import heat, with_error
-from coilwright.steps.spare import Spare
 from coilwright.steps.tank import warm_copper
 
 Report = Callable[[float], None]
 _Made = dict[str, str]
-_Beside = tuple[Rough | None, Board | str]
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,56 +42,87 @@ class Solved:
     board: Board | str
 
 
+@dataclass(frozen=True, eq=False)
+class _Beside:
+    """What the other process has found: the shot behind the error, where no source has asked for one before, what stands behind
+    the limits, and of what is anybody's the part it was free for first."""
+
+    rough: Rough | None
+    board: Board | str
+    cold: FieldReport | None
+    made: _Made
+
+
+@dataclass(frozen=True, eq=False)
+class _Anybody:
+    """What is done by whoever is free first, and taken by locking it: the cold field and the picture of the section. Nobody
+    unlocks. The job to solve the field of is told by one end and heard at the other."""
+
+    cold: Lock
+    section: Lock
+    heard: Connection
+    told: Connection
+
+
 @contextmanager
 def solved(
     job: Job, looked: CheckResult, limits: bool, workers: int, report: Report
-) -> Iterator[tuple[Solved, Early]]:
-    """The job solved, and its first pictures, drawn beside whatever the caller does with it. Raises BadInput, NotConverged."""
-    if workers < 2:
-        yield _one_by_one(job, limits, report), Early()
+) -> Iterator[Callable[[], tuple[Solved, Early]]]:
+    """Solve the job, and yield what waits for the rest of it, with its first pictures, which are drawn beside whatever the
+    caller does. Raises BadInput, NotConverged."""
+    if not with_processes(workers):
+        alone = _one_by_one(job, limits, report)
+        yield lambda: (alone, Early())
         return
-    found, made, left = _side_by_side(job, looked, limits, report)
-    with begun(lambda: {name: svg_of(draw) for name, draw in left.items()}) as drawn:
-        yield found, Early((*made, *left), lambda: made | drawn())
+    context = multiprocessing.get_context("fork")
+    anybody = _Anybody(context.Lock(), context.Lock(), *context.Pipe(duplex=False))
+    with anybody.heard, anybody.told, begun(lambda: _beside(job, looked, limits, anybody)) as beside:
+        warmer, first = _warmed(job)
+        anybody.told.send(warmer)
+        shot = heat(warmer, estimate_error=False, report=report)
+        left = shot_pictures(shot)
+        cold = field_of(warmer) if anybody.cold.acquire(block=False) else None
+        if cold is not None:
+            left |= cold_pictures(cold)
+        if anybody.section.acquire(block=False):
+            left |= look_pictures(looked)
+        with begun(lambda: _drawn(left)) as drawn:
+            yield lambda: _joined(warmer, cold, shot, first, beside(), Early(tuple(left), drawn))
 
 
 def _one_by_one(job: Job, limits: bool, report: Report) -> Solved:
     warmer, first = _warmed(job)
     cold = field_of(warmer)
     shot = heat(warmer, estimate_error=False, report=report)
-    rough, board = _beside(job, limits)
-    return _with_error(warmer, cold, shot, first or rough, board)
+    rough = None if has_source(job) else _rough(job)
+    return _with_error(warmer, cold, shot, first or rough, _board(job, rough, limits))
 
 
-def _side_by_side(
-    job: Job, looked: CheckResult, limits: bool, report: Report
-) -> tuple[Solved, _Made, Mapping[str, Draw]]:
-    """By a process of its own: the shot behind the error, unless a source settles its copper by one first, and the shots behind
-    the limits. Who is done first solves the cold field and draws; what is left to draw is told."""
-    method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
-    with workers_kept(), ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(method)) as pool:
-        awaited = pool.submit(_beside, job, limits)
-        warmer, first = _warmed(job)
-        colder, section = Spare(pool, awaited, _cold, warmer), Spare(pool, awaited, _section, looked)
-        shot = heat(warmer, estimate_error=False, report=report)
-        untouched = section.withdraw()
-        colder.claim()
-        made, left = _drawn_until(lambda: awaited.done() and colder.done(), shot_pictures(shot))
-        (cold, drawn), (rough, board) = colder.result(), awaited.result()
-        drawn = made | drawn | ({} if untouched else section.result())
-    if untouched:
-        left |= look_pictures(looked)
-    return _with_error(warmer, cold, shot, first or rough, board), drawn, left
+def _joined(
+    job: Job, cold: FieldReport | None, shot: ShotResult, first: Rough | None, other: _Beside, drawn: Early
+) -> tuple[Solved, Early]:
+    found = cold or other.cold
+    assert found is not None  # noqa: S101  # whoever did not take it found it taken
+    early = Early((*drawn.names, *other.made), lambda: {**other.made, **drawn.wait()})
+    return _with_error(job, found, shot, first or other.rough, other.board), early
 
 
-def _drawn_until(enough: Callable[[], bool], pictures: Mapping[str, Draw]) -> tuple[_Made, dict[str, Draw]]:
-    """As many pictures as there is time for, and those that there was none for."""
+def _beside(job: Job, looked: CheckResult, limits: bool, anybody: _Anybody) -> _Beside:
+    anybody.told.close()  # so that nobody waits for a job from a process that is gone
+    rough = None if has_source(job) else _rough(job)
+    board = _board(job, rough, limits)
+    cold: FieldReport | None = None
     made: _Made = {}
-    left = dict(pictures)
-    while left and not enough():
-        name = next(iter(left))
-        made[name] = svg_of(left.pop(name))
-    return made, left
+    if anybody.cold.acquire(block=False):
+        cold = field_of(anybody.heard.recv())
+        made |= _drawn(cold_pictures(cold))
+    if anybody.section.acquire(block=False):
+        made |= _drawn(look_pictures(looked))
+    return _Beside(rough, board, cold, made)
+
+
+def _drawn(pictures: dict[str, Draw]) -> _Made:
+    return {name: svg_of(draw) for name, draw in pictures.items()}
 
 
 def _warmed(job: Job) -> tuple[Job, Rough | None]:
@@ -104,27 +134,14 @@ def _warmed(job: Job) -> tuple[Job, Rough | None]:
     return warmer, (first.trace, first.verdicts)
 
 
-def _cold(job: Job) -> tuple[FieldReport, _Made]:
-    """The cold field and its picture."""
-    cold = field_of(job)
-    return cold, {name: svg_of(draw) for name, draw in cold_pictures(cold).items()}
+def _rough(job: Job) -> Rough:
+    shot = rough_shot(scene(job))
+    return shot.trace, shot.verdicts
 
 
-def _section(looked: CheckResult) -> _Made:
-    """The picture of the section."""
-    return {name: svg_of(draw) for name, draw in look_pictures(looked).items()}
-
-
-def _beside(job: Job, limits: bool) -> _Beside:
-    """The rough shot behind the error, where no source has asked for one, and what stands behind the limits of readings."""
-    rough = None
-    if not has_source(job):
-        shot = rough_shot(scene(job))
-        rough = shot.trace, shot.verdicts
-    return rough, _board(job, rough) if limits else "limits were not asked for (--no-limits)"
-
-
-def _board(job: Job, rough: Rough | None) -> Board | str:
+def _board(job: Job, rough: Rough | None, limits: bool) -> Board | str:
+    if not limits:
+        return "limits were not asked for (--no-limits)"
     try:
         return machine_board(job, rough=rough)
     except CoilwrightError as fault:
