@@ -42,7 +42,7 @@ Report = Callable[[float], None]
 Priced = Callable[[Mapping[str, float]], PriceSheet]
 # Enough for a forecast on paper; `coilwright window` builds on more.
 _SHOTS = 20_000
-_EFFORT = Effort(runs=0, fresh=6, refine=6, reshoot=0, workers=2, rough=True)
+_EFFORT = Effort(runs=0, fresh=4, refine=4, reshoot=0, workers=2, rough=True)
 _CONFIDENCE = 0.95
 _DIGEST = 12  # hexadecimal digits printed: two jobs of one shop meet by chance once in 10^14
 

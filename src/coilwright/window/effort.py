@@ -12,7 +12,7 @@ from coilwright.window.surrogate import term_count
 class Effort:
     """Full runs: `runs` of the design (0: as many as the quantities need), `fresh` to measure the error; `reshoot`, at most,
     of drawn parts in doubt (-1: every failure besides), or `refine` near the limit where none are shot (0); on `workers`
-    processes; `seed` of everything drawn. `rough`: longer steps, and half the runs that `runs` 0 stands for."""
+    processes; `seed` of everything drawn. `rough`: longer steps, and three fifths of the runs that `runs` 0 stands for."""
 
     runs: int = 0
     fresh: int = 12
@@ -28,7 +28,7 @@ class Effort:
         if self.runs:
             return self.runs
         terms = term_count(d)
-        return max(28, int(0.8 * terms)) if self.rough else max(48, int(1.5 * terms))
+        return max(32, int(0.9 * terms)) if self.rough else max(48, int(1.5 * terms))
 
     @classmethod
     def asked(cls, runs: int, reshoot: int, workers: int, seed: int) -> Effort:
