@@ -20,7 +20,7 @@ from coilwright.heat.stepper import ThermalState
 from coilwright.heating.criteria import Criterion, crossing, longest_above
 from coilwright.heating.drive import Answer, Drive
 from coilwright.heating.march import Steps, march
-from coilwright.heating.model import ShotModel, shot_model
+from coilwright.heating.model import ROUGHLY_SETTLED, SETTLED, ShotModel, shot_model
 from coilwright.heating.programme import Programme, Stage
 from coilwright.heating.record import readers_of, trace_of
 from coilwright.heating.result import Trace
@@ -41,8 +41,8 @@ _LONGER = 2.5  # a late shot is followed up to this many times its deadline or o
 # Stand-ins are fitted to margins, so what counts is that neighbouring shots are stepped alike: with 0.08 of a charge burnt in a
 # step, or a quarter of the rays between surfaces, up to five times as many verdicts stay in doubt (benchmarks/window_yield.py).
 STEPS = Steps(tolerance=2.0, burnt=0.04)
-# Where no verdict is settled by another run: stand-ins of a getter ring are as true (0.05 % of a time), in 0.7 of the time.
-LONG_STEPS = Steps(tolerance=4.0, burnt=0.12)
+# Where no verdict is settled by another run: stand-ins of a getter ring are as true (0.05 % of a time), in 0.6 of the time.
+LONG_STEPS = Steps(tolerance=4.0, first=0.06, burnt=0.12)
 _SAME_FREQUENCY = 1e-4
 
 
@@ -181,7 +181,9 @@ class Runner:
     def model(self, values: Mapping[str, float]) -> ShotModel:
         """Meshes of a draw. Raises BadInput naming the draw when it cannot be."""
         drawn = self.drawn(values)
-        return shot_model(drawn, self.frequency_of(drawn.job), self.level)
+        rough = self.steps == LONG_STEPS
+        settled = replace(SETTLED, heat=ROUGHLY_SETTLED.heat) if rough else SETTLED
+        return shot_model(drawn, self.frequency_of(drawn.job), self.level, settled=settled)
 
     def frequency_of(self, job: Job) -> float:
         return self.frequency if self.source is not None else job.drive.frequency or self.frequency
