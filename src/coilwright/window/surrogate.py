@@ -79,7 +79,7 @@ class Surrogate:
             if self.degree > 1:
                 out[k : k + _CHUNK] += np.einsum("nd,nd->n", part @ self._products, part)
             if self.scale > 0.0:
-                out[k : k + _CHUNK] += _kernel(part, self.points, self.lengths, self.scale) @ self.weights
+                out[k : k + _CHUNK] += _kernel(part, self.points, self.lengths, 1.0) @ (self.scale**2 * self.weights)
         return out
 
     @cached_property
@@ -134,12 +134,13 @@ def fit(
 
 def _kernel(a: Array, b: Array, lengths: Array, scale: float) -> Array:
     p, q = a / lengths, b / lengths
-    square = np.sum(p**2, axis=1)[:, None] + np.sum(q**2, axis=1)[None, :] - 2.0 * p @ q.T
-    np.maximum(square, 0.0, out=square)
-    square *= -0.5
-    np.exp(square, out=square)
-    square *= scale**2
-    return np.asarray(square)
+    out = p @ q.T  # minus half the square of the distance, in as few passes as there are
+    out -= 0.5 * np.einsum("nd,nd->n", p, p)[:, None]
+    out -= 0.5 * np.einsum("nd,nd->n", q, q)
+    np.exp(out, out=out)
+    if scale != 1.0:
+        out *= scale**2
+    return np.asarray(out)
 
 
 def _likeliest(u: Array, y: Array, spread: float, before: Surrogate | None) -> tuple[Array, float, float]:
