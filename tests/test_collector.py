@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import gc
+import subprocess
+import sys
 
 import pytest
 
@@ -42,3 +44,14 @@ def test_a_caller_without_one_stays_without() -> None:
         assert not gc.isenabled()
     finally:
         gc.enable()
+
+
+def test_a_command_ends_without_a_search() -> None:
+    told = (
+        "import atexit, gc\n"
+        "atexit.register(lambda: print('kept out:', gc.get_freeze_count() > 10_000))\n"
+        "from coilwright.cli.main import main\n"
+        "main(['--help'])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", told], check=True, capture_output=True, text=True)
+    assert done.stdout.splitlines()[-1] == "kept out: True"

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from coilwright.errors import BadInput
 from coilwright.evidence import Source
 from coilwright.materials import MU0, Curve, MagneticLaw, Saturation, library
-from coilwright.materials.harmonic import harmonic_of_saturating_part
+from coilwright.materials.harmonic import harmonic_of_saturating_part, quick_part
 
 SOURCE = Source("for this test", "invented")
 LAW = MagneticLaw(Curve.constant(40.0, SOURCE), Saturation(1.9, 600.0, 1043.0, 3.0, SOURCE))
@@ -24,6 +24,14 @@ def test_harmonic_integral_against_quadrature(h):
     value, slope = harmonic_of_saturating_part(h)
     assert value == pytest.approx(direct, rel=2e-10)
     assert slope == pytest.approx(np.sum(weight * sine**2 / (1 + h * sine) ** 2), rel=2e-8)
+
+
+def test_cubics_follow_the_closed_form():
+    fields = np.concatenate([np.geomspace(1e-9, 1e5, 4001), np.linspace(0.9, 1.1, 401)])
+    exact, told = (np.array([f(h) for h in fields]) for f in (harmonic_of_saturating_part, quick_part))
+    assert told[:, 0] == pytest.approx(exact[:, 0], rel=1e-7)
+    assert np.abs(told[:, 1] - exact[:, 1]).max() < 1e-7
+    assert np.all(np.diff(told[:4001, 0]) > 0.0)
 
 
 @pytest.mark.parametrize("wave", WAVES)

@@ -12,7 +12,7 @@ from coilwright.job import loads
 from coilwright.section.scene import scene
 from coilwright.window.margins import Runner, limits_of
 from tests.heating.jobs import WASHER
-from tests.window.jobs import single
+from tests.window.jobs import EXAMPLES, single
 
 HELD = '[[accept]]\nbody = "washer"\nabove = "600 degC"\nfor_at_least = "2 s"\n'
 CEILING = '[[accept]]\nbody = "washer"\nstays_below = "870 degC"\nat = "hottest"\n'
@@ -46,3 +46,12 @@ def test_a_guard_does_not_forbid_what_is_asked():
     hot = single().with_value("accept.1.reaches", "1450 degC")  # above the melting limit of the ring's steel
     assert not any(x.guard and x.body == "ring" for x in limits_of(hot))
     assert any(x.guard and x.body == "ring" for x in limits_of(single()))
+
+
+def test_what_an_acceptance_keeps_colder_needs_no_guard():
+    six = loads((EXAMPLES / "indicator-tube-getter" / "six-stations.toml").read_text(encoding="utf-8"), "six.toml")
+    assert not any(x.guard for x in limits_of(six))  # 1200 and 450 degC are asked below 1400 and 490
+    lax = six.with_value("accept.3.stays_below", "1450 degC")
+    assert [x.name for x in limits_of(lax) if x.guard] == ["ring: melting limit 1400 degC"]
+    elsewhere = six.with_value("accept.4.at", "coldest")  # says nothing of the hottest place of the glass
+    assert [x.body for x in limits_of(elsewhere) if x.guard] == ["bulb"]
