@@ -10,7 +10,7 @@ import time
 
 import pytest
 
-from coilwright.beside import begun
+from coilwright.beside import begun, processors
 from coilwright.errors import BadInput, CoilwrightError, Fault
 
 
@@ -66,3 +66,7 @@ def test_large_outcome_that_nobody_asks_for_holds_nothing_up() -> None:
     with begun(lambda: bytes(10_000_000), 2):
         pass
     assert not multiprocessing.active_children()
+
+
+def test_processors_are_those_this_process_may_use() -> None:
+    assert 1 <= processors() <= (os.cpu_count() or 1)

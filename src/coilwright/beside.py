@@ -6,6 +6,7 @@ No thread waits for it: a process is safely forked again only while it has no th
 from __future__ import annotations
 
 import multiprocessing
+import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from multiprocessing.connection import Connection
@@ -14,6 +15,13 @@ from typing import Any, TypeVar
 from coilwright.errors import workers_kept
 
 _Found = TypeVar("_Found")
+
+
+def processors() -> int:
+    """Processors that this process may run on."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def with_processes(workers: int) -> bool:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from coilwright.beside import processors
 from coilwright.collector import held_still
 from coilwright.errors import BadInput
 from coilwright.field.look import CheckResult
@@ -40,9 +41,10 @@ from coilwright.window.yields import proven_share, sample_for
 
 Report = Callable[[float], None]
 Priced = Callable[[Mapping[str, float]], PriceSheet]
-# Enough for a forecast on paper; `coilwright window` builds on more.
+# Enough for a forecast on paper; `coilwright window` builds on more. The bytes do not hang on the workers, of which more than
+# these would mostly wait.
 _SHOTS = 20_000
-_EFFORT = Effort(runs=0, fresh=4, refine=4, reshoot=0, workers=2, rough=True)
+_EFFORT = Effort(runs=0, fresh=4, refine=4, reshoot=0, workers=min(max(processors(), 2), 6), rough=True)
 _CONFIDENCE = 0.95
 _DIGEST = 12  # hexadecimal digits printed: two jobs of one shop meet by chance once in 10^14
 
