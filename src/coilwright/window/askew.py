@@ -31,8 +31,8 @@ from coilwright.window.margins import Limit
 
 HARMONICS = 3
 _AZIMUTHS = np.exp(2j * np.pi * np.outer(np.arange(1, HARMONICS + 1), np.arange(24)) / 24)
-_DEGREES = (4, 6)
-_ENOUGH = 2e-4  # of the power: below it the lower degree serves
+_DEGREES = (3, 4, 6)
+ENOUGH, ROUGHLY_ENOUGH = 2e-4, 5e-4  # of the power: below it the lower degree serves
 _LEAST_HEAT = 0.05  # of the mean: a side that gets less is as good as cold
 _CHUNK = 20_000
 
@@ -152,10 +152,10 @@ class AskewTable:
     @staticmethod
     def of(
         part: PosePart, work: Sequence[str], sides: tuple[Side | None, ...], half: Array, pivot: float,
-        clear: Callable[[Array], BoolArray],
+        clear: Callable[[Array], BoolArray], enough: float = ENOUGH,
     ) -> AskewTable:  # fmt: skip
-        """Fit over poses within `half`; of higher degree where the lower one misses the power by 0.02 %. `clear` tells of
-        poses (n, 6) whether the coil stands clear of the part: others are not asked. Raises BadInput when few are.
+        """Fit over poses within `half`; of higher degree where the lower one misses more than `enough` of the power. `clear`
+        tells of poses (n, 6) whether the coil stands clear of the part: others are not asked. Raises BadInput when few are.
         """
         active = np.flatnonzero(half > 0.0)
         rng = np.random.default_rng(7)
@@ -172,7 +172,7 @@ class AskewTable:
             c = _squares(terms[fitted], y[fitted])
             told = AskewTable(half, powers, c, sides, 0.0, len(x))
             miss = told._miss(terms[kept] @ c, y[kept])
-            if miss < _ENOUGH:
+            if miss < enough:
                 break
         return AskewTable(half, powers, _squares(terms, y), sides, miss, len(x))
 

@@ -12,7 +12,7 @@ from coilwright.beside import begun
 from coilwright.errors import BadInput, Fault
 from coilwright.job import Job
 from coilwright.section.quad9 import Array, IntArray
-from coilwright.window.askew import Askew, AskewTable, sides_of
+from coilwright.window.askew import ENOUGH, ROUGHLY_ENOUGH, Askew, AskewTable, sides_of
 from coilwright.window.collisions import check_draws, clear_of_part
 from coilwright.window.effort import Effort
 from coilwright.window.levels import Levels, lean_of, source_table
@@ -28,7 +28,6 @@ Report = Callable[[float], None]
 _TIME_SPAN, _LEVEL_SPAN = (0.65, 1.5), 0.22  # of the on-time; of ln(heating current): what the study always covers
 _CHUNK = 10_000
 _STEP = 0.1  # of ln(level), over which the end of the runs is carried on
-_ENOUGH = 5e-4  # of an impedance (relative, rms): what the current then misses is below the stand-ins of the times
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,7 +190,8 @@ class Study:
         clear = clear_of_part(
             self.model.cells.scene.section, cell.part.state.reduced.live.interior.mesh.regions, cell.ring[1]
         )
-        return AskewTable.of(cell.part, cell.work, self.sides, half, cell.ring[1], clear)
+        enough = ROUGHLY_ENOUGH if self.effort.rough else ENOUGH
+        return AskewTable.of(cell.part, cell.work, self.sides, half, cell.ring[1], clear, enough)
 
     def _fresh_points(self) -> Array:
         """Draws as they come, and draws whose verdict is least certain unless drawn parts are shot later."""
@@ -249,8 +249,14 @@ class Study:
         before = self.surrogates or (None,) * len(self.limits)
         first = len(self.box) - len(self.in_job)
         self.lean = lean_of(self.x, self.outcomes, self.box, first)
-        self.surrogates = tuple(self.stand_in(k, self.x, self.outcomes, before[k]) for k in range(len(self.limits)))
-        self.levels = Levels.of(self.model, self.table, self.x[:, first:], self.outcomes, self.box[first:])
+
+        def fitted(start: int) -> dict[int, Surrogate]:
+            return {k: self.stand_in(k, self.x, self.outcomes, before[k]) for k in range(start, len(self.limits), 2)}
+
+        with begun(lambda: fitted(1), self.effort.workers) as others:
+            self.levels = Levels.of(self.model, self.table, self.x[:, first:], self.outcomes, self.box[first:])
+            known = fitted(0) | others()
+        self.surrogates = tuple(known[k] for k in range(len(self.limits)))
 
     def stand_in(self, k: int, x: Array, outcomes: Sequence[Outcome], before: Surrogate | None = None) -> Surrogate:
         """Limit k fitted to runs at places x (n, d) of the box; `before`: an earlier fit to begin from."""
