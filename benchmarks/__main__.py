@@ -229,8 +229,8 @@ Profiled by itself, which weighs small calls more than they cost; one run, no er
 {profile}
 
 The charged ring is small: hundreds of short steps of Python around matrices of a few hundred unknowns. The bar is bound by the
-two factorisations of a step. The pin solves a nonlinear field at every step, about eight evaluations of the law at every Gauss
-point and one factor of a matrix of twice the unknowns; see `field/saturation.py`.
+two factorisations of a step. The pin solves a nonlinear field at every step, about a dozen evaluations of the law at every Gauss
+point and one factor of a complex matrix; see `field/saturation.py`.
 """
 
 
