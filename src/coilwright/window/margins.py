@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coilwright.errors import BadInput, Fault
-from coilwright.heat.stepper import ThermalState
+from coilwright.heat.stepper import Stepper, ThermalState
 from coilwright.heating.criteria import Criterion, crossing, longest_above
 from coilwright.heating.drive import Answer, Drive
 from coilwright.heating.march import Steps, march
@@ -261,12 +261,27 @@ class Runner:
         level = programme.stages[-1].level or 1.0
         longest = _LONGER * max([end, *(float(self.limits[k].deadline(end)) for k in late)])
         going = Programme((Stage(0.0, longest, level),), longest)
-        course = march(model.field, model.stepper, state, drive, going, self.steps)
+        awaited = [self.limits[k] for k in late]
+        course = march(
+            model.field, model.stepper, state, drive, going, self.steps,
+            enough=lambda s: all(_has_come(x, model.stepper, s) for x in awaited),
+        )  # fmt: skip
         readers = readers_of(model.stepper, {p.name: (p.r, p.z) for p in model.scene.section.points})
         trace = trace_of(course, model.stepper, readers)
         for k in late:
             value = _reading(self.limits[k], trace, longest)
             raw[k] = value if math.isfinite(value) else longest * math.exp(_shortfall(self.limits[k], trace))
+
+
+def _has_come(x: Limit, stepper: Stepper, state: ThermalState) -> bool:
+    """Whether what a timed limit waits for is there in a state; of a named place nothing is said."""
+    if x.criterion is None:
+        return False
+    if x.criterion.kind == "charge_fired":
+        return stepper.burnt_means(state).get(x.body, 0.0) >= x.limit
+    reached = stepper.region_extremes(state)[x.body]
+    named = {"coldest": reached.coldest, "mean": reached.mean, "hottest": reached.hottest}
+    return named.get(x.criterion.at, -math.inf) >= x.limit
 
 
 def _course(x: Limit, trace: Trace) -> Array:
